@@ -1,0 +1,1 @@
+"""What deserves a person's attention, and the words for it; pure."""

@@ -1,0 +1,82 @@
+"""From the state of all places to the short list of what a person should do, most pressing first."""
+
+from collections.abc import Iterable, Iterator, Mapping
+
+from monitor.alarms import wording
+from monitor.model.answers import AirAnswer, BoxAnswer, Freshness, Need, OvenAnswer, RoomAnswer
+
+SILENT = (Freshness.STALE, Freshness.LOST, Freshness.NEVER)
+# Where silica gel has given up what is useful of it: at 20 %RH it holds half of all it can.
+CLEARLY_HUMID_PCT = 20.0
+STORM = 4  # A-22: this many at once have a common cause
+_ORDER = {"now": 0, "soon": 1, "check": 2}
+
+
+def needs(
+    boxes: Iterable[BoxAnswer],
+    rooms: Iterable[RoomAnswer],
+    ovens: Iterable[OvenAnswer],
+    unplaced: tuple[str, ...],
+    material_names: Mapping[str, str],
+) -> tuple[Need, ...]:
+    """What needs a person, most pressing first; empty when nothing does."""
+    boxes, rooms = tuple(boxes), tuple(rooms)
+    found: list[Need] = []
+    for oven in ovens:
+        found.extend(_of_oven(oven))
+    places = [(box.key, box.name, box.air) for box in boxes] + [(r.key, r.name, r.air) for r in rooms]
+    silent = [place for place in places if place[2].freshness in SILENT]
+    over = [box for box in boxes if _is_over(box)]
+    found.extend(_humid(box, material_names) for box in over if _is_clear(box))
+    found.extend(_silent(silent))
+    found.extend(_above_wish([box for box in over if not _is_clear(box)]))
+    if unplaced:
+        what, act = wording.unplaced(unplaced)
+        found.append(Need(place="", level="check", what=what, act=act))
+    return tuple(sorted(found, key=lambda need: _ORDER[need.level]))
+
+
+def _of_oven(oven: OvenAnswer) -> Iterator[Need]:
+    if oven.trip is not None:
+        what, act = wording.tripped(oven.name, str(oven.trip.get("what", "no reason given")))
+        yield Need(place=oven.key, level="now", what=what, act=act)
+    if oven.hot and oven.chamber_c is not None:
+        what, act = wording.hot(oven.name, oven.chamber_c)
+        yield Need(place=oven.key, level="now", what=what, act=act)
+
+
+def _is_over(box: BoxAnswer) -> bool:
+    humidity_pct, limit_pct = box.air.humidity_pct, box.limit_humidity_pct
+    if box.air.freshness in SILENT or humidity_pct is None or limit_pct is None:
+        return False
+    return humidity_pct > limit_pct + wording.SENSOR_ERROR_PCT
+
+
+def _is_clear(box: BoxAnswer) -> bool:
+    return box.air.humidity_pct is not None and box.air.humidity_pct >= CLEARLY_HUMID_PCT
+
+
+def _humid(box: BoxAnswer, material_names: Mapping[str, str]) -> Need:
+    assert box.air.humidity_pct is not None  # as _is_over says
+    assert box.limit_humidity_pct is not None
+    material = material_names.get(box.limit_material or "", "What is")
+    what, act = wording.too_humid(box.name, box.air.humidity_pct, box.limit_humidity_pct, material)
+    return Need(place=box.key, level="soon", what=what, act=act)
+
+
+def _above_wish(boxes: list[BoxAnswer]) -> Iterator[Need]:
+    """Several boxes a little above what their contents ask for are one line, not a wall of them."""
+    if boxes:
+        what, act = wording.above_wish(tuple(box.name for box in boxes))
+        yield Need(place=boxes[0].key if len(boxes) == 1 else "", level="check", what=what, act=act)
+
+
+def _silent(places: list[tuple[str, str, AirAnswer]]) -> Iterator[Need]:
+    """Many silent sensors at once have one cause; they are one line (A-22)."""
+    if len(places) >= STORM:
+        what, act = wording.many_silent(tuple(name for _, name, _ in places))
+        yield Need(place="", level="soon", what=what, act=act)
+        return
+    for key, name, air in places:
+        what, act = wording.silent(name, air.freshness, air.age_s)
+        yield Need(place=key, level="check", what=what, act=act)

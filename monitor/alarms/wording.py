@@ -1,0 +1,95 @@
+"""Every sentence a person reads about the state of things: what is so, what it means, what to do."""
+
+from monitor.model.answers import Freshness
+
+# Closer to a limit than this a sensor of the SHT4x class cannot tell [%RH]; its data sheet.
+SENSOR_ERROR_PCT = 1.8
+
+
+def span(seconds: float) -> str:
+    """A duration as people say it: '40 s', '12 min', '5 h', '3 days'."""
+    if seconds < 90:
+        return f"{seconds:.0f} s"
+    if seconds < 5_400:
+        return f"{seconds / 60:.0f} min"
+    if seconds < 129_600:
+        return f"{seconds / 3600:.0f} h"
+    return f"{seconds / 86_400:.0f} days"
+
+
+def humidity(percent: float) -> str:
+    """Relative humidity as far as a sensor of this class (1.8 %RH) can know it."""
+    return f"{percent:.0f} %RH" if percent >= 9.5 else f"{percent:.1f} %RH"
+
+
+def silent(name: str, freshness: Freshness, age_s: float | None) -> tuple[str, str]:
+    """(what, act) for a place whose readings have stopped."""
+    if freshness is Freshness.NEVER or age_s is None:
+        return (
+            f"{name} has never been heard.",
+            "Check that its sensor is powered and that its channel in the inventory is right.",
+        )
+    return (
+        f"{name}: no reading for {span(age_s)}. What is shown is old.",
+        "Check the sensor's power, cable and network; look into the box yourself until it is back.",
+    )
+
+
+def too_humid(name: str, percent: float, limit_pct: float, material: str) -> tuple[str, str]:
+    """(what, act) for a box whose air makes what is inside too wet to print, given time."""
+    return (
+        f"{name} is at {humidity(percent)}. "
+        f"{material} inside stays dry enough to print only below {humidity(limit_pct)}.",
+        "Close the lid and change the desiccant, or move that spool to a drier box.",
+    )
+
+
+def above_wish(names: tuple[str, ...]) -> tuple[str, str]:
+    """(what, act) for boxes a little above the humidity that their contents ask for."""
+    return (
+        f"Not as dry as the filament inside asks for: {_listed(names)}.",
+        "Fresh desiccant helps; what has stayed there for long is best dried before it is printed.",
+    )
+
+
+def many_silent(names: tuple[str, ...]) -> tuple[str, str]:
+    """(what, act) for many sensors that stopped together: look for the one cause (A-22)."""
+    return (
+        f"{len(names)} sensors have stopped: {_listed(names)}.",
+        "Look for one cause: the broker, the network, or a node that many of them share.",
+    )
+
+
+def _listed(names: tuple[str, ...]) -> str:
+    if len(names) > 5:
+        return f"{', '.join(names[:4])} and {len(names) - 4} more"
+    return names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]}"
+
+
+def hot(name: str, chamber_c: float) -> tuple[str, str]:
+    """(what, act) for an oven that can burn (B-45)."""
+    return (
+        f"{name} is hot inside: {chamber_c:.0f} °C.",
+        "Let it cool before you reach in. Keep its outside clear.",
+    )
+
+
+def tripped(name: str, what: str) -> tuple[str, str]:
+    """(what, act) for an oven that has locked its heater."""
+    return (
+        f"{name} has switched its heater off and locked it: {what}",
+        "Pull its plug if it is still hot. Find the cause before anybody resets it.",
+    )
+
+
+def unplaced(channels: tuple[str, ...]) -> tuple[str, str]:
+    """(what, act) for sensors that nobody has put to a box, room or oven."""
+    listed = ", ".join(channels[:3]) + (" and others" if len(channels) > 3 else "")
+    return (
+        f"Heard, but not placed anywhere: {listed}.",
+        "Write the channel into the inventory where the sensor sits.",
+    )
+
+
+RAIL_LOW = "The sensor shows 0 %RH, the end of its range: it may be drier or may read too low."
+RAIL_HIGH = "The sensor shows 100 %RH, the end of its range: dew on the sensor, or a fault."

@@ -1,0 +1,227 @@
+"""Builds the running service from settings; starts and stops its parts in order."""
+
+import json
+import logging
+import time
+from collections.abc import Callable
+from contextlib import ExitStack
+from dataclasses import dataclass
+from pathlib import Path
+from typing import Protocol
+
+from monitor import __version__
+from monitor.edge.mosquitto import MONITOR, OwnBroker, find_mosquitto
+from monitor.edge.mqtt import Link
+from monitor.edge.mqtt_client import Address, Parting
+from monitor.edge.trial_broker import TrialBroker
+from monitor.errors import BadSettingsError, RefusedError
+from monitor.library import load_library
+from monitor.model.arrival import AckToken
+from monitor.model.batch import Batch
+from monitor.model.history import Retention
+from monitor.ports import Clock
+from monitor.service.engine import Engine
+from monitor.service.limits import Limits
+from monitor.service.queries import Queries, Surroundings
+from monitor.service.summaries import Summaries
+from monitor.service.worker import Worker
+from monitor.settings import BrokerSettings, Settings
+from monitor.store.files import ServiceLock, database_path
+from monitor.store.reader import Reader
+from monitor.store.store import Store
+
+log = logging.getLogger(__name__)
+
+TRIAL_PORT = 18_831
+
+
+class Broker(Protocol):
+    """A broker that we run ourselves."""
+
+    kind: str
+    host: str
+    port: int
+
+    def stop(self) -> None: ...
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Choice:
+    """What differs between a real site and a demonstration."""
+
+    clock: Clock
+    allow_trial_broker: bool = False
+    commit_every_s: float | None = None
+    history_share: Callable[[], float | None] = lambda: None
+
+
+class Service:
+    """The whole service but its pages. A context manager: everything runs inside of it."""
+
+    def __init__(self, settings: Settings, choice: Choice) -> None:
+        self._settings = settings
+        self._choice = choice
+        self._parts = ExitStack()
+        self.path = database_path(settings.database)
+        self.broker: OwnBroker | TrialBroker | None = None
+
+    def __enter__(self) -> "Service":
+        try:
+            self._start()
+        except BaseException:
+            self._parts.close()
+            raise
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._parts.close()
+
+    def _start(self) -> None:
+        settings, parts = self._settings, self._parts
+        parts.enter_context(ServiceLock(self.path))
+        store = Store(self.path, settings.site, keep=_retention(settings))
+        parts.callback(store.close)
+        store.check()
+        self.site = store.site
+        reader = Reader(self.path, self.site)
+        parts.callback(reader.close)
+        self.queries = Queries(
+            reader,
+            Limits(load_library().materials),
+            now_s=self._choice.clock.wall_s,
+            zone=settings.zone,
+            surroundings=self._surroundings,
+        )
+        engine = Engine(self.site, store.load())
+        address = self._start_broker()
+        self.address = address
+        self._start_link(engine, store, address)
+
+    def _start_broker(self) -> Address:
+        """The broker to use; our own is started, and what cannot be started is said."""
+        chosen = self._settings.broker
+        if chosen.kind == "external":
+            return external_address(chosen)
+        program = find_mosquitto()
+        if program is not None:
+            own = OwnBroker(
+                broker_folder(self._settings),
+                host=chosen.host,
+                port=chosen.port,
+                site=self.site,
+                program=program,
+            )
+            own.start([self._settings.node.key])
+            self._parts.callback(own.stop)
+            self.broker = own
+            return Address(host=own.host, port=own.port, user=MONITOR, password=own.account(MONITOR))
+        if not self._choice.allow_trial_broker:
+            raise RefusedError(
+                "mosquitto is not installed: run 'apt-get install mosquitto' as root, then again"
+            )
+        trial = TrialBroker(port=TRIAL_PORT)
+        trial.start()
+        self._parts.callback(trial.stop)
+        self.broker = trial
+        return Address(host=trial.host, port=trial.port, protocol="3.1.1")
+
+    def _start_link(self, engine: Engine, store: Store, address: Address) -> None:
+        online = f"sorbwatch/{self.site}/monitor/online"
+        said = {"online": True, "version": __version__}
+        self.worker = Worker(
+            engine,
+            store,
+            self._choice.clock,
+            pace_s=time.monotonic,
+            commit_every_s=self._choice.commit_every_s or self._settings.store.commit_every_s,
+            acknowledge=self._acknowledge,
+            committed=self._committed,
+        )
+        self.link = Link(
+            address,
+            client_id=f"sorbwatch-monitor-{self.site}",
+            filters=[f"sorbwatch/{self.site}/{device}/#" for device in ("node/+", "oven/+")],
+            parting=Parting(
+                topic=online,
+                birth=json.dumps(said).encode(),
+                will=json.dumps(said | {"online": False}).encode(),
+            ),
+            echo_topic=f"sorbwatch/{self.site}/monitor/echo",
+            put=self.worker.put,
+            clock=self._choice.clock,
+            pace_s=time.monotonic,
+        )
+        self._summaries = Summaries(self.queries, self.site, self._publish_retained, time.monotonic)
+        self.worker.start()
+        self.link.start()
+        # In this order: no more comes in, what came is committed and acknowledged, then good-bye.
+        self._parts.callback(self.link.stop)
+        self._parts.callback(self.worker.stop)
+
+    def account(self, name: str) -> Address:
+        """How a node or oven of this site reaches our own broker."""
+        if isinstance(self.broker, OwnBroker):
+            return Address(
+                host=self.broker.host, port=self.broker.port, user=name, password=self.broker.account(name)
+            )
+        return self.address
+
+    def _acknowledge(self, tokens: list[AckToken]) -> None:
+        self.link.acknowledge(tokens)
+
+    def _publish_retained(self, topic: str, payload: bytes) -> None:
+        self.link.publish(topic, payload, retain=True)
+
+    def _committed(self, batch: Batch) -> None:
+        self.queries.changed()
+        self._summaries.committed(batch)
+
+    def _surroundings(self) -> Surroundings:
+        link = self.link.state()
+        reasons = [self.worker.trouble] if self.worker.trouble else []
+        if link.taken_over:
+            reasons.append("Another program uses this monitor's client id at the broker: stop one of them.")
+        elif not link.connected and link.last_error:
+            reasons.append(link.last_error)
+        return Surroundings(
+            broker="connected" if link.connected else "away",
+            broker_kind=self.broker.kind if self.broker else "external",
+            reasons=tuple(reasons),
+            history_share=self._choice.history_share(),
+        )
+
+
+def _retention(settings: Settings) -> Retention:
+    keep = settings.store
+    return Retention(raw_days=keep.raw_days, five_minute_days=keep.five_minute_days, hour_days=keep.hour_days)
+
+
+def broker_folder(settings: Settings) -> Path:
+    """Where our own broker keeps its files: beside the database unless the settings say otherwise."""
+    if settings.broker.folder:
+        return Path(settings.broker.folder)
+    path = database_path(settings.database)
+    return path.with_name(path.stem + "-broker")
+
+
+def external_address(chosen: BrokerSettings) -> Address:
+    """The external broker of the settings."""
+    password = None
+    if chosen.password_file is not None:
+        try:
+            password = Path(chosen.password_file).read_text().strip()
+        except OSError as error:
+            raise BadSettingsError(
+                f"broker.password_file {chosen.password_file} cannot be read: {error.strerror}"
+            ) from None
+    return Address(
+        host=chosen.host,
+        port=chosen.port,
+        user=chosen.user,
+        password=password,
+        tls=chosen.tls,
+        ca_file=chosen.ca_file,
+        cert_file=chosen.cert_file,
+        key_file=chosen.key_file,
+        protocol=chosen.protocol,
+    )

@@ -1,0 +1,165 @@
+"""The command line: `sorbwatch ...`."""
+
+import argparse
+import json
+import logging
+import sys
+from collections.abc import Callable, Sequence
+from pathlib import Path
+from typing import Any, NoReturn
+
+from monitor import __version__
+from monitor.errors import BadInputError, BadSettingsError, MonitorError
+from monitor.settings import Settings, load_settings
+
+# Exit codes: done; a finding or a refusal; wrong usage.
+DONE, FINDING, USAGE = 0, 1, 2
+
+
+class _Parser(argparse.ArgumentParser):
+    """Errors are one line that says what is wrong and where help stands."""
+
+    def error(self, message: str) -> NoReturn:
+        self.exit(USAGE, f"{self.prog}: {message}; see '{self.prog} --help'\n")
+
+
+def main(arguments: Sequence[str] | None = None) -> int:
+    """Run one command; returns its exit code."""
+    options = _parser().parse_args(arguments)
+    logging.basicConfig(
+        level=logging.DEBUG if options.verbose else logging.INFO,
+        format="%(asctime)s %(levelname)s %(name)s %(message)s",
+        stream=sys.stderr,
+    )
+    try:
+        settings = _settings(options)
+        act: Callable[[argparse.Namespace, Settings], int] = options.act
+        return act(options, settings)
+    except BrokenPipeError:  # the reader of our output went away, as `head` does
+        sys.stderr.close()
+        return DONE
+    except (BadInputError, BadSettingsError) as error:
+        return _say(error, USAGE)
+    except MonitorError as error:
+        return _say(error, FINDING)
+    except OSError as error:
+        return _say(error, FINDING)
+    except KeyboardInterrupt:
+        return DONE
+
+
+def _say(error: Exception, code: int) -> int:
+    text = " ".join(str(error).split())
+    print(f"sorbwatch: {text}", file=sys.stderr)
+    return code
+
+
+def _settings(options: argparse.Namespace) -> Settings:
+    settings = load_settings(Path(options.settings) if options.settings else None)
+    return settings.with_database(options.database) if options.database else settings
+
+
+def print_json(document: Any) -> None:
+    """One JSON document and nothing else."""
+    print(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
+
+
+def _parser() -> argparse.ArgumentParser:
+    common = _Parser(add_help=False)
+    common.add_argument("--database", metavar="URL", help="sqlite:///relative or sqlite:////absolute path")
+    common.add_argument("--settings", metavar="FILE", help="settings file (TOML)")
+    common.add_argument("--verbose", action="store_true", help="say more in the log")
+    parser = _Parser(prog="sorbwatch", description="Watches the water in 3D-printing filament.")
+    parser.add_argument("--version", action="version", version=f"sorbwatch {__version__}")
+    commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
+
+    def add(
+        name: str, act: Callable[[argparse.Namespace, Settings], int], text: str
+    ) -> argparse.ArgumentParser:
+        command = commands.add_parser(name, help=text, description=text, parents=[common])
+        command.set_defaults(act=act)
+        return command
+
+    _add_services(add)
+    _add_records(add)
+    _add_questions(add)
+    return parser
+
+
+_Add = Callable[..., argparse.ArgumentParser]
+
+
+def _add_services(add: _Add) -> None:
+    from monitor.commands import services as run
+
+    demo = add("demo", run.demo, "a simulated site over a real broker, with its pages; nothing to configure")
+    demo.add_argument("--listen", metavar="ADDRESS", help="show the pages on this address too; look-only")
+    demo.add_argument("--port", type=_port, default=None, help="port of the pages (8484)")
+    demo.add_argument("--speed", type=_speed, default=1.0, help="simulated seconds per second (1)")
+    demo.add_argument("--seed", type=int, default=7, help="another number gives another site history (7)")
+    demo.add_argument("--days", type=_days, default=30, help="days of history made at start (30)")
+    serve = add("serve", run.serve, "the service for a real site")
+    serve.add_argument("--listen", metavar="ADDRESS", help="show the pages on this address; look-only")
+    serve.add_argument("--port", type=_port, default=None, help="port of the pages (8484)")
+    add("node", run.node, "publish the SHT4x sensors on this board's I2C bus")
+    account = add("account", run.account, "print the own broker's password for a node or oven; made if new")
+    account.add_argument("name", help="the node's or oven's key")
+
+
+def _add_records(add: _Add) -> None:
+    from monitor.commands import records, services
+
+    record = add(
+        "record", services.record, "write what passes on the broker into a capture file, until stopped"
+    )
+    record.add_argument("file", type=Path, help="capture to write (.jsonl or .jsonl.gz)")
+    record.add_argument("--seconds", type=_positive, default=None, help="stop after this long")
+    replay = add("replay", records.replay, "feed a capture through the same code, as fast as it goes")
+    replay.add_argument("file", type=Path, help="capture to read")
+    backup = add("backup", records.backup, "a safe copy of the database, also while the service runs")
+    backup.add_argument("file", type=Path, help="copy to write")
+    restore = add("restore", records.restore, "bring a copy back; the replaced database is kept beside it")
+    restore.add_argument("file", type=Path, help="copy to bring back")
+
+
+def _add_questions(add: _Add) -> None:
+    from monitor.commands import checks, records
+
+    inventory = add("inventory", records.inventory, "load or dump rooms, boxes, spools and ovens")
+    inventory.add_argument("action", choices=("load", "dump"))
+    inventory.add_argument("file", type=Path, nargs="?", help="inventory file (TOML) to load")
+    status = add("status", records.status, "how everything is")
+    status.add_argument("--json", action="store_true", help="one JSON document")
+    status.add_argument("--at", metavar="TIME", default=None, help="as of this time (RFC 3339, UTC)")
+    check = add("check", checks.check, "self-test of settings, database, broker, sensors and clock")
+    check.add_argument("--json", action="store_true", help="one JSON document")
+
+
+def _port(text: str) -> int:
+    return int(_number(text, 0, 65_535))
+
+
+def _speed(text: str) -> float:
+    return _number(text, 0.1, 5_000)
+
+
+def _days(text: str) -> float:
+    return _number(text, 0, 60)
+
+
+def _positive(text: str) -> float:
+    return _number(text, 0.001, 1e9)
+
+
+def _number(text: str, lowest: float, highest: float) -> float:
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not lowest <= value <= highest:
+        raise argparse.ArgumentTypeError(f"{text!r} is not a number from {lowest:g} to {highest:g}")
+    return value
+
+
+if __name__ == "__main__":
+    sys.exit(main())

@@ -1,0 +1,1 @@
+"""The outside world, one library behind each door."""

@@ -1,0 +1,1 @@
+"""Formulas, and nothing but formulas: numbers in, numbers out."""

@@ -1,0 +1,1 @@
+"""The worker's own work: it owns all mutable state."""

@@ -1,0 +1,36 @@
+"""What the catalogue says about humidity limits, looked up once per material."""
+
+import re
+from collections.abc import Iterable, Mapping
+
+from monitor.model.catalogue import Material
+from monitor.model.inventory import Spool
+from monitor.physics.isotherm import curve_humidity, polymer_curve
+
+
+class Limits:
+    """Printing limits of materials; an unknown material counts as the most demanding one."""
+
+    def __init__(self, materials: Mapping[str, Material]) -> None:
+        # The short name: what stands before the first bracket or comma.
+        self.names = {key: re.split(r" \(|,", m.name)[0] for key, m in materials.items()}
+        self._limit_pct = {key: 100.0 * material.limit_content for key, material in materials.items()}
+        self._humidity_pct = {
+            key: min(
+                100.0, 100.0 * float(curve_humidity(polymer_curve(material.isotherm), material.limit_content))
+            )
+            for key, material in materials.items()
+        }
+        self._strictest = min(self._humidity_pct, key=lambda key: self._humidity_pct[key])
+
+    def moisture_pct(self, material: str) -> float:
+        """Water [% by mass] above which prints of this material suffer."""
+        return self._limit_pct.get(material, min(self._limit_pct.values()))
+
+    def humidity_pct(self, spools: Iterable[Spool]) -> tuple[float, str] | None:
+        """Humidity [%RH] at which the most demanding material settles at its limit, and its key."""
+        found = [
+            (self._humidity_pct.get(spool.material, self._humidity_pct[self._strictest]), spool.material)
+            for spool in spools
+        ]
+        return min(found) if found else None

@@ -1,0 +1,286 @@
+"""Everything a page or a command can ask, answered from what is committed."""
+
+import threading
+from collections.abc import Callable, Mapping
+from dataclasses import dataclass
+
+from monitor.alarms.needs import needs
+from monitor.errors import BadInputError
+from monitor.model.answers import (
+    AirAnswer,
+    BoxAnswer,
+    HealthAnswer,
+    RoomAnswer,
+    SeriesAnswer,
+    SeriesPoint,
+    StatusAnswer,
+)
+from monitor.model.batch import DeviceRow, Quarantined
+from monitor.model.history import SPANS_S, Newest, RollUp
+from monitor.model.inventory import Inventory
+from monitor.model.reading import QUANTITIES, Quantity
+from monitor.ports import ReadStore
+from monitor.service import air, contents, ovens
+from monitor.service.limits import Limits
+from monitor.service.places import Stay, newest_of, placed_at, stays
+
+CHANGE_OVER_MS = 3 * 3_600_000
+CHANGE_WINDOW_MS = 30 * 60_000
+CHANGE_KEPT_S = 60.0
+DEW_POINT = "dew_point"
+MAX_POINTS = 3_000
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Surroundings:
+    """How the service that asks is doing; a command on a bare database has none of it."""
+
+    broker: str = "not used"
+    broker_kind: str | None = None
+    reasons: tuple[str, ...] = ()
+    history_share: float | None = None
+
+
+class Queries:
+    """Questions about one site; safe from any thread."""
+
+    def __init__(
+        self,
+        store: ReadStore,
+        limits: Limits,
+        *,
+        now_s: Callable[[], float] | None,
+        zone: str,
+        surroundings: Callable[[], Surroundings] = Surroundings,
+    ) -> None:
+        self._store = store
+        self._limits = limits
+        self._now_s = now_s
+        self._zone = zone
+        self._surroundings = surroundings
+        self._changes: dict[str, tuple[float, tuple[float | None, float | None]]] = {}
+        self._revision = 0
+        self._changed = threading.Condition()
+
+    def zone(self) -> str:
+        """IANA name of the site's time zone."""
+        return self._zone
+
+    def now_s(self) -> float:
+        """Now where a service runs on this database, else the time of its newest record."""
+        return self._now_s() if self._now_s is not None else self._store.newest_ms() / 1000.0
+
+    def inventory(self) -> Inventory:
+        return self._store.inventory()
+
+    def quarantine(self, limit: int = 100) -> tuple[Quarantined, ...]:
+        return self._store.quarantine(limit)
+
+    def revision(self) -> int:
+        """Rises with everything that may change an answer."""
+        return self._revision
+
+    def changed(self) -> None:
+        """Something was committed."""
+        with self._changed:
+            self._revision += 1
+            self._changed.notify_all()
+
+    def wait_for_change(self, after_revision: int, timeout_s: float) -> int:
+        """The revision, as soon as it is above `after_revision` or the time is up."""
+        with self._changed:
+            self._changed.wait_for(lambda: self._revision > after_revision, timeout=timeout_s)
+            return self._revision
+
+    def status(self, at_s: float | None = None) -> StatusAnswer:
+        """The whole site as of a time, by default now."""
+        moment_s = self.now_s() if at_s is None else at_s
+        at_ms = round(moment_s * 1000)
+        inventory = self._store.inventory(None if at_s is None else at_ms)
+        devices = {(row.kind, row.key): row for row in self._store.devices()}
+        here = placed_at(stays(self._store.placements()), at_ms)
+        newest = self._store.latest(None if at_s is None else at_ms)
+        by_channel = newest_of(newest)
+
+        def air_of(place: str, channel: str | None) -> AirAnswer:
+            return self._air(place, channel, here.get(place), by_channel, devices, at_ms)
+
+        rooms = tuple(
+            RoomAnswer(key=room.key, name=room.name, air=air_of(room.key, room.channel))
+            for room in inventory.rooms.values()
+        )
+        boxes = tuple(
+            self._box(inventory, key, air_of(key, inventory.boxes[key].channel)) for key in inventory.boxes
+        )
+        heaters = tuple(
+            ovens.answer(oven, devices.get(("oven", oven.key)), at_ms) for oven in inventory.ovens.values()
+        )
+        unplaced = _unplaced(newest, here)
+        return StatusAnswer(
+            at=air.rfc3339(moment_s),
+            site=self._store.site(),
+            boxes=boxes,
+            rooms=rooms,
+            spools=tuple(contents.answer(spool, self._limits) for spool in inventory.spools.values()),
+            ovens=heaters,
+            alarms=(),
+            needs=needs(boxes, rooms, heaters, unplaced, self._limits.names),
+            health=self._health(newest, unplaced, at_ms),
+        )
+
+    def series(self, place: str, quantity: str, from_s: float, to_s: float, span_s: int) -> SeriesAnswer:
+        """A place's roll-ups over a window; BadInputError names what is wrong with the question."""
+        _check_window(quantity, from_s, to_s, span_s)
+        known = stays(self._store.placements())
+        if place not in known:
+            raise BadInputError(f"place {place!r} has no channel in the inventory")
+        window = (int(from_s // span_s) * span_s * 1000, int(to_s * 1000))
+        if quantity == DEW_POINT:
+            points = _dew_points(
+                self._points(known[place], Quantity.TEMPERATURE, window, span_s),
+                self._points(known[place], Quantity.HUMIDITY, window, span_s),
+            )
+            unit = "Cel"
+        else:
+            points = self._points(known[place], Quantity(quantity), window, span_s)
+            unit = QUANTITIES[Quantity(quantity)].unit or ""
+        return SeriesAnswer(place=place, quantity=quantity, unit=unit, span_s=span_s, points=tuple(points))
+
+    def _points(
+        self, stays_here: list[Stay], quantity: Quantity, window: tuple[int, int], span_s: int
+    ) -> list[SeriesPoint]:
+        ids = {f"{s.node}/{s.channel}": s.series_id for s in self._store.series() if s.quantity is quantity}
+        found: dict[int, RollUp] = {}
+        for stay in stays_here:
+            if stay.channel in ids:
+                begin_ms, end_ms = max(window[0], stay.from_ms), min(window[1], stay.to_ms)
+                for point in self._store.points(ids[stay.channel], begin_ms, end_ms, span_s):
+                    found[point.start_ms] = point
+        return [
+            _point(start, found.get(start), span_s) for start in range(window[0], window[1], span_s * 1000)
+        ]
+
+    def _air(
+        self,
+        place: str,
+        channel: str | None,
+        stay: Stay | None,
+        by_channel: Mapping[str, dict[Quantity, Newest]],
+        devices: Mapping[tuple[str, str], DeviceRow],
+        at_ms: int,
+    ) -> AirAnswer:
+        if stay is None or channel is None:
+            return air.nothing("no channel is placed here in the inventory")
+        found = {q: n for q, n in by_channel.get(stay.channel, {}).items() if n.time_ms >= stay.from_ms}
+        device = devices.get(("node", stay.channel.partition("/")[0]))
+        return air.answer(found, at_ms, device, self._change(place, found, at_ms))
+
+    def _change(
+        self, place: str, found: Mapping[Quantity, Newest], at_ms: int
+    ) -> tuple[float | None, float | None]:
+        """Change of humidity and dew point over three hours; looked up anew once a minute."""
+        if Quantity.TEMPERATURE not in found or Quantity.HUMIDITY not in found:
+            return None, None
+        kept = self._changes.get(place)
+        if kept is not None and 0.0 <= at_ms / 1000.0 - kept[0] < CHANGE_KEPT_S:
+            return kept[1]
+        humidity, temperature = found[Quantity.HUMIDITY].series, found[Quantity.TEMPERATURE].series
+        means = [
+            (
+                self._store.mean_over(humidity.series_id, end_ms - CHANGE_WINDOW_MS, end_ms),
+                self._store.mean_over(temperature.series_id, end_ms - CHANGE_WINDOW_MS, end_ms),
+            )
+            for end_ms in (at_ms - CHANGE_OVER_MS, at_ms)
+        ]
+        changes = _changes_between(means)
+        if len(self._changes) > 5_000:
+            self._changes.clear()
+        if changes[0] is not None:
+            self._changes[place] = (at_ms / 1000.0, changes)
+        return changes
+
+    def _box(self, inventory: Inventory, key: str, air_here: AirAnswer) -> BoxAnswer:
+        box = inventory.boxes[key]
+        inside = tuple(spool for spool in inventory.spools.values() if spool.place == key)
+        return contents.box_answer(box, air_here, inside, self._limits)
+
+    def _health(self, newest: tuple[Newest, ...], unplaced: tuple[str, ...], at_ms: int) -> HealthAnswer:
+        around, counters = self._surroundings(), self._store.counters()
+        newest_ms = max((item.time_ms for item in newest), default=None)
+        reasons = list(around.reasons)
+        if around.broker == "away":
+            reasons.append("The broker cannot be reached; readings wait at the nodes until it is back.")
+        if around.broker != "not used" and newest and newest_ms is not None:
+            longest_ms = 2000 * max(item.series.due_s or air.DEFAULT_DUE_S for item in newest)
+            if at_ms - newest_ms > longest_ms:
+                reasons.append("No sensor has been heard for longer than any of them may be silent.")
+        return HealthAnswer(
+            ok=not reasons,
+            reasons=tuple(reasons),
+            broker=around.broker,
+            broker_kind=around.broker_kind,
+            newest_reading=None if newest_ms is None else air.rfc3339(newest_ms / 1000.0),
+            readings=counters.get("readings", 0),
+            packs=counters.get("packs", 0),
+            duplicates=counters.get("duplicates", 0),
+            quarantined=counters.get("quarantined", 0),
+            unplaced_channels=unplaced,
+            history_share=around.history_share,
+        )
+
+
+def _changes_between(means: list[tuple[float | None, float | None]]) -> tuple[float | None, float | None]:
+    (humidity_then, temperature_then), (humidity, temperature) = means
+    if humidity_then is None or humidity is None or temperature_then is None or temperature is None:
+        return None, None
+    dew_then, dew = air.dew_point_of(temperature_then, humidity_then), air.dew_point_of(temperature, humidity)
+    dew_change = None if dew is None or dew_then is None else round(dew - dew_then, 2)
+    return round(humidity - humidity_then, 2), dew_change
+
+
+def _unplaced(newest: tuple[Newest, ...], here: Mapping[str, Stay]) -> tuple[str, ...]:
+    heard = {f"{item.series.node}/{item.series.channel}" for item in newest}
+    return tuple(sorted(heard - {stay.channel for stay in here.values()}))
+
+
+def _check_window(quantity: str, from_s: float, to_s: float, span_s: int) -> None:
+    if quantity != DEW_POINT and quantity not in list(Quantity):
+        known = ", ".join([*Quantity, DEW_POINT])
+        raise BadInputError(f"quantity {quantity!r} is unknown; one of: {known}")
+    if span_s not in SPANS_S:
+        raise BadInputError(f"span must be one of {', '.join(map(str, SPANS_S))} seconds")
+    if not 0 <= from_s < to_s <= 4e9:
+        raise BadInputError("from must be before to, both in Unix seconds")
+    if (to_s - from_s) / span_s > MAX_POINTS:
+        raise BadInputError(f"at most {MAX_POINTS} points at once: ask for a shorter time or a longer span")
+
+
+def _point(start_ms: int, roll_up: RollUp | None, span_s: int) -> SeriesPoint:
+    if roll_up is None:
+        return SeriesPoint(start_s=start_ms / 1000.0, lowest=None, mean=None, highest=None, covered=0.0)
+    return SeriesPoint(
+        start_s=start_ms / 1000.0,
+        lowest=roll_up.lowest,
+        mean=roll_up.mean,
+        highest=roll_up.highest,
+        covered=min(1.0, roll_up.covered_ms / (span_s * 1000.0)),
+    )
+
+
+def _dew_points(temperatures: list[SeriesPoint], humidities: list[SeriesPoint]) -> list[SeriesPoint]:
+    """Dew point of each span's mean air; its extremes are not known from roll-ups and left out."""
+    points = []
+    for temperature, humidity in zip(temperatures, humidities, strict=True):
+        mean = None
+        if temperature.mean is not None and humidity.mean is not None:
+            mean = air.dew_point_of(temperature.mean, humidity.mean)
+        points.append(
+            SeriesPoint(
+                start_s=humidity.start_s,
+                lowest=None,
+                mean=mean,
+                highest=None,
+                covered=min(temperature.covered, humidity.covered),
+            )
+        )
+    return points

@@ -1,0 +1,1 @@
+"""A virtual site over real MQTT; knows nothing of service, store or estimate."""

@@ -1,0 +1,137 @@
+"""A copy made while the writer works is whole, and coming back never destroys what is there."""
+
+import sqlite3
+import threading
+from contextlib import closing
+
+import pytest
+
+from monitor.errors import BadInputError, RefusedError, StoreError
+from monitor.store import backup as backups
+from monitor.store.files import ServiceLock
+from monitor.store.reader import Reader
+from monitor.store.store import Store
+
+
+def _count(path):
+    with closing(sqlite3.connect(path)) as db:
+        return db.execute("SELECT count(*), count(DISTINCT time_ms) FROM reading").fetchone()
+
+
+def test_a_backup_while_writing_is_a_whole_state(store, database, reading, batch, tmp_path):
+    """A plain copy of the file would miss what is still in the log."""
+    done, sizes = threading.Event(), []
+
+    def copy_on():
+        while not done.is_set():
+            target = tmp_path / f"copy-{len(sizes)}.db"
+            backups.backup(database, target)
+            sizes.append(_count(target))
+
+    thread = threading.Thread(target=copy_on)
+    thread.start()
+    at_s = 0
+    while len(sizes) < 5 and thread.is_alive():
+        store.apply(batch(*(reading(at_s, channel=f"c{number}") for number in range(4))))
+        at_s += 1
+    done.set()
+    thread.join()
+    assert len(sizes) >= 5
+    assert all(rows == 4 * moments for rows, moments in sizes), "a batch of four was torn"
+    assert sizes == sorted(sizes)
+
+
+def test_a_backup_is_one_file_that_opens_by_itself(store, database, reading, batch, tmp_path):
+    """It is carried away on a stick, without the log beside it."""
+    store.apply(batch(reading(0)))
+    target = tmp_path / "away" / "copy.db"
+    target.parent.mkdir()
+    backups.backup(database, target)
+    backups.backup(database, target)  # again to the same name: replaced whole
+    assert [path.name for path in target.parent.iterdir()] == ["copy.db"]
+    with closing(Store(target)) as copy:
+        assert copy.site == "lab"
+
+
+@pytest.mark.usefixtures("store")
+def test_a_backup_to_nowhere_or_onto_itself_is_refused(database, tmp_path):
+    """The one would overwrite the database, the other fail without a reason."""
+    with pytest.raises(BadInputError, match="itself"):
+        backups.backup(database, database)
+    with pytest.raises(RefusedError, match="no folder"):
+        backups.backup(database, tmp_path / "nowhere" / "copy.db")
+
+
+def test_restore_brings_the_copy_back_and_keeps_what_it_replaced(database, reading, batch, tmp_path):
+    """Whoever restores the wrong copy must be able to go back."""
+    copy = tmp_path / "copy.db"
+    with closing(Store(database, "lab")) as store:
+        store.apply(batch(reading(0)))
+        backups.backup(database, copy)
+        store.apply(batch(reading(60)))
+    kept = backups.restore(database, copy)
+    again = backups.restore(database, copy)
+    assert _count(database)[0] == 1
+    assert _count(kept)[0] == 2
+    assert _count(again)[0] == 1
+    with closing(Reader(database)) as reader:
+        assert len(reader.latest()) == 1
+
+
+def test_restore_keeps_the_log_of_a_writer_that_was_killed(database, reading, batch, tmp_path):
+    """Its newest readings are only in the log, so the log is kept with the file."""
+    copy = tmp_path / "copy.db"
+    with closing(Store(database, "lab")) as store:
+        backups.backup(database, copy)
+        store.apply(batch(reading(0)))
+        for side in ("", "-wal"):  # the files as a kill leaves them
+            source = database.with_name(database.name + side)
+            source.with_name("killed.db" + side).write_bytes(source.read_bytes())
+    kept = backups.restore(tmp_path / "killed.db", copy)
+    assert _count(tmp_path / "killed.db")[0] == 0
+    assert _count(kept)[0] == 1
+
+
+@pytest.mark.usefixtures("store")
+def test_restore_to_a_new_board_needs_no_database_there(database, tmp_path):
+    """The old card is dead: there is nothing to replace."""
+    copy, fresh = tmp_path / "copy.db", tmp_path / "fresh.db"
+    backups.backup(database, copy)
+    assert backups.restore(fresh, copy) is None
+    with closing(Store(fresh)) as restored:
+        assert restored.site == "lab"
+
+
+@pytest.mark.usefixtures("store")
+def test_restore_under_a_running_service_is_refused(database, tmp_path):
+    """The service would go on writing into a file that has no name any more."""
+    copy = tmp_path / "copy.db"
+    backups.backup(database, copy)
+    with ServiceLock(database), pytest.raises(RefusedError, match="stop it first"):
+        backups.restore(database, copy)
+
+
+def test_a_damaged_copy_replaces_nothing(database, store, reading, batch, tmp_path):
+    """The check comes before the change."""
+    copy = tmp_path / "copy.db"
+    store.apply(batch(*(reading(at_s) for at_s in range(5000))))
+    backups.backup(database, copy)
+    content = bytearray(copy.read_bytes())
+    content[len(content) // 2 :] = bytes(len(content) - len(content) // 2)
+    copy.write_bytes(content)
+    before = database.read_bytes()
+    with pytest.raises(StoreError):
+        backups.restore(database, copy)
+    assert database.read_bytes() == before
+    assert not list(tmp_path.glob("*.part"))
+
+
+@pytest.mark.usefixtures("store")
+def test_a_copy_of_another_program_or_of_nothing_is_refused(database, tmp_path):
+    """`restore holiday.jpg` must not end the history of a site."""
+    for name, content in (("empty.db", b""), ("holiday.jpg", b"JFIF" * 2000)):
+        (tmp_path / name).write_bytes(content)
+        with pytest.raises(StoreError):
+            backups.restore(database, tmp_path / name)
+    with pytest.raises(BadInputError, match="no backup"):
+        backups.restore(database, tmp_path / "absent.db")

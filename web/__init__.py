@@ -1,0 +1,39 @@
+"""The pages, the API and the live stream: a Flask application over the service's queries."""
+
+from flask import Flask, request
+from jinja2 import StrictUndefined
+from werkzeug.wrappers import Response
+
+from monitor.service.queries import Queries
+from web import guard, present, problems
+from web.board import Board
+from web.pages import api, glance, live, machine
+
+
+def create_app(queries: Queries, *, look_only: bool, hosts: frozenset[str], zone: str) -> Flask:
+    """The application. `look_only`: nothing can be changed through it; `hosts`: names it answers to."""
+    app = Flask(__name__)
+    app.jinja_env.undefined = StrictUndefined
+    app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
+    app.config["MAX_CONTENT_LENGTH"] = 1_000_000
+    presenter = present.Presenter(zone)
+    board = Board(app, queries, presenter)
+    app.before_request(lambda: guard.admit(look_only=look_only, hosts=hosts))
+    app.after_request(_with_headers)
+    problems.register(app)
+    for blueprint in (
+        glance.blueprint(queries, board, presenter),
+        live.blueprint(queries, board),
+        api.blueprint(queries),
+        machine.blueprint(queries),
+    ):
+        app.register_blueprint(blueprint)
+    return app
+
+
+def _with_headers(response: Response) -> Response:
+    guard.secure(response)
+    # The state of things is never served from a cache; what ships with the program may be, for a day.
+    is_static = request.endpoint == "static"
+    response.headers["Cache-Control"] = "public, max-age=86400" if is_static else "no-store"
+    return response

@@ -1,0 +1,65 @@
+"""The page parts that live updates send again, rendered once for all who watch."""
+
+import threading
+from dataclasses import dataclass
+
+from flask import Flask, render_template
+
+from monitor.model.answers import StatusAnswer
+from monitor.service.queries import Queries
+from web.present import RULE_TICKS_PCT, Presenter, rule_x, seconds
+
+
+@dataclass(frozen=True, slots=True)
+class Parts:
+    """Finished page parts by their id, of one revision."""
+
+    revision: int
+    status: StatusAnswer
+    html: dict[str, str]
+
+
+class Board:
+    """Renders the parts of the present revision, at most once."""
+
+    def __init__(self, app: Flask, queries: Queries, presenter: Presenter) -> None:
+        self._app = app
+        self._queries = queries
+        self._presenter = presenter
+        self._lock = threading.Lock()
+        self._kept: Parts | None = None
+        self._kept_at_s = 0.0
+
+    def parts(self) -> Parts:
+        """The parts as of now. States change with time alone, so they are not kept for longer than 5 s."""
+        with self._lock:
+            revision, now_s = self._queries.revision(), self._queries.now_s()
+            kept = self._kept
+            if kept is None or kept.revision != revision or now_s - self._kept_at_s > 5.0:
+                kept = self._kept = self._rendered(revision)
+                self._kept_at_s = now_s
+            return kept
+
+    def _rendered(self, revision: int) -> Parts:
+        status, present = self._queries.status(), self._presenter
+        now_s = seconds(status.at)
+        with self._app.test_request_context():  # templates make links
+            html = {
+                "head": render_template("parts/head.html", status=status, present=present, now_s=now_s),
+                "needs": render_template("parts/needs.html", needs=status.needs, present=present),
+                "notices": render_template("parts/notices.html", health=status.health),
+            }
+            for oven in status.ovens:
+                html[f"oven-{oven.key}"] = render_template("parts/heat.html", heat=present.heat(oven, now_s))
+            for room in status.rooms:
+                strip = present.room(room, now_s)
+                html[f"room-{room.key}"] = render_template("parts/room.html", strip=strip)
+            for box in status.boxes:
+                strip = present.box(box, now_s)
+                html[f"box-{box.key}"] = render_template("parts/strip.html", strip=strip, ticks=ticks())
+        return Parts(revision=revision, status=status, html=html)
+
+
+def ticks() -> list[tuple[str, str]]:
+    """The rule's marks: (position, label)."""
+    return [(rule_x(percent), str(percent)) for percent in RULE_TICKS_PCT]

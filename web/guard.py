@@ -1,0 +1,37 @@
+"""Who may do what over HTTP, and the headers that keep strangers' pages out."""
+
+from flask import request
+from werkzeug.exceptions import Forbidden, MisdirectedRequest
+from werkzeug.wrappers import Response
+
+LOOKING = ("GET", "HEAD", "OPTIONS")
+# Everything a page needs comes from this server, in files: no inline script or style.
+POLICY = (
+    "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
+    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+)
+
+
+class Misdirected(MisdirectedRequest):
+    description = "this server does not answer to that host name; use the address it printed at its start"
+
+
+def admit(*, look_only: bool, hosts: frozenset[str]) -> None:
+    """Refuse what may not pass; a name that is not ours could be a stranger's page (DNS rebinding)."""
+    name = request.host.rpartition(":")[0] if _has_port(request.host) else request.host
+    if hosts and name.strip("[]").lower() not in hosts:
+        raise Misdirected
+    if look_only and request.method not in LOOKING:
+        raise Forbidden("this address is for looking only; change things on the board's own address")
+
+
+def secure(response: Response) -> None:
+    headers = response.headers
+    headers["Content-Security-Policy"] = POLICY
+    headers["X-Content-Type-Options"] = "nosniff"
+    headers["Referrer-Policy"] = "no-referrer"
+    headers["Cross-Origin-Opener-Policy"] = "same-origin"
+
+
+def _has_port(host: str) -> bool:
+    return ":" in host.rpartition("]")[2]

@@ -1,0 +1,92 @@
+"""The answers as JSON under /api/v1."""
+
+import hashlib
+import json
+from collections.abc import Iterable
+from typing import Any
+
+from flask import Blueprint, Response, abort, request
+from werkzeug.exceptions import NotFound
+
+from monitor.model.answers import StatusAnswer, plain
+from monitor.service.queries import Queries
+from web.openapi import DOCUMENT
+
+_LATEST_S = 4_000_000_000.0
+
+
+def blueprint(queries: Queries) -> Blueprint:
+    """Routes of the API; each stands in the OpenAPI document."""
+    pages = Blueprint("api", __name__, url_prefix="/api/v1")
+
+    @pages.get("/openapi.json")
+    def openapi() -> Response:
+        return _json(DOCUMENT)
+
+    @pages.get("/status")
+    def status() -> Response:
+        return _json(plain(_status(queries)))
+
+    def add(kind: str) -> None:
+        """A list of all, and one by its key."""
+
+        def show_all() -> Response:
+            return _json(plain(getattr(_status(queries), kind)))
+
+        def show(key: str) -> Response:
+            return _json(plain(_one(getattr(_status(queries), kind), key)))
+
+        pages.add_url_rule(f"/{kind}", f"all_{kind}", show_all)
+        pages.add_url_rule(f"/{kind}/<key>", f"one_{kind}", show)
+
+    for kind in ("boxes", "rooms", "spools", "ovens", "alarms"):
+        add(kind)
+
+    @pages.get("/series/<place>/<quantity>")
+    def series(place: str, quantity: str) -> Response:
+        if place not in _places(queries):
+            raise NotFound(f"there is no room, box or oven {place!r} in the inventory")
+        from_s, to_s, span_s = (_seconds(name) for name in ("from", "to", "span"))
+        return _json(plain(queries.series(place, quantity, from_s, to_s, round(span_s))))
+
+    return pages
+
+
+def _status(queries: Queries) -> StatusAnswer:
+    return queries.status()
+
+
+def _places(queries: Queries) -> set[str]:
+    inventory = queries.inventory()
+    return {*inventory.rooms, *inventory.boxes, *inventory.ovens}
+
+
+def _one(items: Iterable[Any], key: str) -> Any:
+    for item in items:
+        if item.key == key:
+            return item
+    raise NotFound(f"there is nothing with the key {key!r}")
+
+
+def _seconds(name: str) -> float:
+    text = request.args.get(name)
+    if text is None:
+        abort(
+            400,
+            f"{name} is missing: Unix seconds" if name != "span" else "span is missing: 300, 3600 or 86400",
+        )
+    try:
+        value = float(text)
+    except ValueError:
+        value = float("nan")
+    if not 0.0 <= value <= _LATEST_S:
+        abort(400, f"{name} {text[:30]!r} is no number of seconds from 0 to {_LATEST_S:.0f}")
+    return value
+
+
+def _json(document: Any) -> Response:
+    body = json.dumps(document, ensure_ascii=False, allow_nan=False)
+    response = Response(body, mimetype="application/json")
+    response.set_etag(hashlib.sha256(body.encode()).hexdigest()[:32])
+    response.make_conditional(request)
+    return response

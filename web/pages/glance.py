@@ -1,0 +1,73 @@
+"""Pages for people: the first screen, a box, a room, and how the monitor itself is doing."""
+
+from flask import Blueprint, abort, render_template, request
+from werkzeug.exceptions import NotFound
+
+from monitor.model.answers import StatusAnswer
+from monitor.service.queries import Queries
+from web import charts
+from web.board import Board, ticks
+from web.present import Presenter, seconds
+
+
+def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
+    """Routes of the pages."""
+    pages = Blueprint("glance", __name__)
+
+    @pages.get("/")
+    def show() -> str:
+        parts = board.parts()
+        return render_template("glance.html", parts=parts, status=parts.status, ticks=ticks())
+
+    @pages.get("/boxes/<key>")
+    def box(key: str) -> str:
+        status = board.parts().status
+        found = next((item for item in status.boxes if item.key == key), None)
+        if found is None:
+            raise NotFound(f"there is no box {key!r} in the inventory")
+        window = _window()
+        return render_template(
+            "box.html",
+            box=found,
+            parts=board.parts(),
+            spools=[spool for spool in status.spools if spool.key in found.spools],
+            window=window,
+            windows=charts.WINDOWS,
+            chart=_chart(status, key, found.room, window),
+        )
+
+    @pages.get("/rooms/<key>")
+    def room(key: str) -> str:
+        status = board.parts().status
+        found = next((item for item in status.rooms if item.key == key), None)
+        if found is None:
+            raise NotFound(f"there is no room {key!r} in the inventory")
+        window = _window()
+        return render_template(
+            "room.html",
+            room=found,
+            parts=board.parts(),
+            boxes=[item for item in status.boxes if item.room == key],
+            window=window,
+            windows=charts.WINDOWS,
+            chart=_chart(status, key, None, window),
+        )
+
+    @pages.get("/health")
+    def health() -> str:
+        parts = board.parts()
+        rows = [
+            (present.clock(item.at_ms / 1000.0), item.topic, item.reason) for item in queries.quarantine(30)
+        ]
+        return render_template("health.html", health=parts.status.health, parts=parts, quarantined=rows)
+
+    def _window() -> str:
+        window = request.args.get("window", "day")
+        if window not in charts.WINDOWS:
+            abort(400, f"window {window[:20]!r} is unknown; one of: {', '.join(charts.WINDOWS)}")
+        return window
+
+    def _chart(status: StatusAnswer, place: str, room: str | None, window: str) -> charts.Chart:
+        return charts.chart(queries, present, place, room, window, seconds(status.at) or 0.0)
+
+    return pages

@@ -1,0 +1,60 @@
+"""The event stream: page parts sent again as they change."""
+
+import json
+import re
+import threading
+from collections.abc import Iterator
+
+from flask import Blueprint, Response
+from werkzeug.exceptions import ServiceUnavailable
+
+from monitor.service.queries import Queries
+from web.board import Board
+from web.present import seconds
+
+STREAMS_MAX = 16
+BEAT_S = 10.0  # something must be sent this often, or a phone that went away keeps its place
+LEAST_APART_S = 1.0
+_AGE = re.compile(r"(<time[^>]*>)[^<]*")
+
+
+def blueprint(queries: Queries, board: Board) -> Blueprint:
+    """The route of the stream; beyond its places a page asks every few seconds instead."""
+    pages = Blueprint("live", __name__)
+    places = threading.BoundedSemaphore(STREAMS_MAX)
+
+    @pages.get("/events")
+    def events() -> Response:
+        if not places.acquire(blocking=False):
+            raise ServiceUnavailable("all places of the live stream are taken", retry_after=30)
+        response = Response(_stream(queries, board), mimetype="text/event-stream")
+        response.call_on_close(places.release)
+        response.headers["X-Accel-Buffering"] = "no"
+        return response
+
+    @pages.get("/parts")
+    def parts() -> Response:
+        """The same parts at once, for a page that found no place in the stream."""
+        now = board.parts()
+        return Response(
+            json.dumps({"now_s": seconds(now.status.at), "parts": now.html}), mimetype="application/json"
+        )
+
+    return pages
+
+
+def _stream(queries: Queries, board: Board) -> Iterator[str]:
+    """All parts at first, then those that differ from what this listener has."""
+    sent: dict[str, str] = {}
+    pause = threading.Event()
+    yield "retry: 3000\n\n"
+    while True:
+        now = board.parts()
+        # Ages count on by themselves in the page; only what else differs is sent again.
+        still = {key: _AGE.sub(r"\1", html) for key, html in now.html.items()}
+        changed = {key: now.html[key] for key in still if sent.get(key) != still[key]}
+        document = {"now_s": seconds(now.status.at), "parts": changed}
+        yield f"event: parts\ndata: {json.dumps(document)}\n\n"
+        sent = still
+        pause.wait(LEAST_APART_S)
+        queries.wait_for_change(now.revision, BEAT_S)
