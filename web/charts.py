@@ -46,6 +46,7 @@ def chart(
 ) -> Chart:
     """Humidity band, dew point and the room's humidity over a window that ends now."""
     _, hours, span_s, row_hours = WINDOWS[window]
+    now_s = now_s // span_s * span_s  # the span under way is not rolled up yet, which is no gap
     from_s = now_s - hours * 3600.0
     try:
         air = queries.series(place, "humidity", from_s, now_s, span_s).points

@@ -245,8 +245,9 @@ def _end_process(pid: int) -> None:
 
 def _log_lines(process: "subprocess.Popen[bytes]") -> None:
     assert process.stderr is not None
-    for line in process.stderr:
-        log.info("broker: %s", line.decode(errors="replace").strip())
+    with process.stderr as lines:
+        for line in lines:
+            log.info("broker: %s", line.decode(errors="replace").strip())
 
 
 def _filled(name: str, values: dict[str, str]) -> str:

@@ -258,10 +258,11 @@ class Link:
         with self._lock:
             self._is_up = False
             self._connection += 1
-        now_s = self._pace_s()
-        if life.connected_s is not None and now_s - life.connected_s < SHORT_LIFE_S:
+        now_s, connected_s, life.connected_s = self._pace_s(), life.connected_s, None
+        if connected_s is None:  # never let in: why was said already
+            return
+        if now_s - connected_s < SHORT_LIFE_S:
             life.short_lives.append(now_s)
-        life.connected_s = None
         if reason.is_failure:
             self._note(f"The connection to the broker was lost: {reason}.")
         if self._is_taken_over(life):

@@ -1,0 +1,12 @@
+"""Fixtures that several tests share."""
+
+import pytest
+from support.processes import PlainBroker
+
+
+@pytest.fixture
+def broker(tmp_path):
+    """A running mosquitto of the test's own."""
+    running = PlainBroker(tmp_path).start()
+    yield running
+    running.stop()

@@ -1,0 +1,258 @@
+"""The pages in a real browser: live parts, gaps, the site's own time, reach by thumb and keyboard."""
+
+import json
+import time
+from contextlib import closing, contextmanager
+
+import pytest
+from playwright.sync_api import expect, sync_playwright
+
+from monitor.library import load_library
+from monitor.model.arrival import Arrival
+from monitor.model.inventory import Inventory
+from monitor.service.engine import Engine
+from monitor.service.limits import Limits
+from monitor.service.queries import Queries, Surroundings
+from monitor.store.reader import Reader
+from monitor.store.store import Store
+from monitor.wire.inventory import KnownKeys, parse_inventory
+from web.serve import PageServer
+
+pytestmark = pytest.mark.browser
+
+INVENTORY = b"""
+[[room]]
+key = "hall"
+name = "Hall"
+channel = "n1/hall"
+[[box]]
+key = "b1"
+name = "Box 1"
+room = "hall"
+volume_l = 10
+channel = "n1/b1"
+"""
+# New York's clocks went back at 06:00 UTC on this day: it has 25 hours.
+CHANGE_DAY_S = 1_793_505_600.0  # 2026-11-01 04:00 UTC, local midnight
+AFTER_S = CHANGE_DAY_S + 25 * 3600
+
+
+class Live:
+    """A site on a real database behind the real web server; `hear` is what the worker would do."""
+
+    def __init__(self, folder, now_s, zone):
+        library = load_library()
+        known = KnownKeys(materials=library.materials, desiccants=library.desiccants, reels=library.reels)
+        self.now_s = now_s
+        self.store = Store(folder / "live.db", "lab")
+        self.engine = Engine("lab", self.store.load())
+        self.engine.change_inventory(parse_inventory(INVENTORY, known, Inventory()), now_s - 1e6)
+        self.reader = Reader(folder / "live.db", "lab")
+        self.seq = 0
+        self.commit()
+        self.queries = Queries(
+            self.reader,
+            Limits(library.materials),
+            now_s=lambda: self.now_s,
+            zone=zone,
+            surroundings=lambda: Surroundings(broker="connected", broker_kind="own mosquitto"),
+        )
+        self.server = PageServer(self.queries, host="127.0.0.1", port=0, look_only=False)
+        self.server.start()
+
+    def hear(self, humidity, at_s=None, channel="b1"):
+        at_s = self.now_s if at_s is None else at_s
+        self.seq += 1
+        records = [
+            {"bn": f"{channel}/", "bt": at_s, "n": "temperature", "u": "Cel", "v": 21, "ut": 600},
+            {"n": "humidity", "u": "%RH", "v": humidity},
+            {"bn": "", "n": "seq", "v": self.seq},
+            {"n": "boot", "vs": "1"},
+        ]
+        payload = json.dumps(records).encode()
+        self.engine.handle(
+            Arrival(topic="sorbwatch/lab/node/n1/senml", payload=payload, wall_s=at_s, mono_s=at_s)
+        )
+
+    def commit(self):
+        self.store.apply(self.engine.take_batch())
+
+    def roll_up(self):
+        while self.store.roll_up(round(self.now_s * 1000)).more:
+            pass
+
+    def close(self):
+        self.server.stop()
+        self.reader.close()
+        self.store.close()
+
+
+@contextmanager
+def page_of(live, width=360, height=800, zone="Europe/Paris", scheme="light"):
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=["--no-sandbox", "--disable-gpu", "--disable-background-networking", "--disable-quic"],
+        )
+        context = browser.new_context(
+            viewport={"width": width, "height": height}, timezone_id=zone, color_scheme=scheme
+        )
+        page = context.new_page()
+        page.faults = []
+        page.on("pageerror", lambda error: page.faults.append(str(error)))
+        page.on("console", lambda said: page.faults.append(said.text) if said.type == "error" else None)
+        page.goto(live.server.url)
+        yield page
+        browser.close()
+
+
+@pytest.fixture
+def live(tmp_path):
+    site = Live(tmp_path, time.time(), "UTC")
+    yield site
+    site.close()
+
+
+def test_a_new_reading_arrives_without_a_reload_and_holding_still_stops_it(live):
+    """The page is live by server-sent events, and can be paused (WCAG 2.2.2)."""
+    live.hear(11)
+    live.commit()
+    live.queries.changed()
+    with page_of(live) as page:
+        expect(page.locator("#box-b1 .figure")).to_contain_text("11 %RH")
+        live.hear(33, live.now_s + 1)
+        live.commit()
+        live.queries.changed()
+        expect(page.locator("#box-b1 .figure")).to_contain_text("33 %RH")
+        page.get_by_role("button", name="Hold still").click()
+        live.hear(44, live.now_s + 2)
+        live.commit()
+        live.queries.changed()
+        page.wait_for_timeout(1500)
+        assert "33 %RH" in page.locator("#box-b1 .figure").inner_text()
+        page.get_by_role("button", name="Go on").click()
+        expect(page.locator("#box-b1 .figure")).to_contain_text("44 %RH")
+        assert page.faults == []
+
+
+def test_a_page_whose_monitor_is_gone_says_that_it_is_old(live):
+    """C-25 and H40: a frozen page must not look alive."""
+    live.hear(11)
+    live.commit()
+    with page_of(live) as page:
+        page.clock.install()
+        live.server.stop()
+        page.clock.run_for(40_000)
+        expect(page.locator("[data-lost]")).to_be_visible(timeout=10_000)
+        assert "What you see is old" in page.locator("[data-lost]").inner_text()
+
+
+def test_a_day_of_25_hours_is_drawn_as_25_hours_with_its_gap(tmp_path):
+    """Report 15: the viewer sits in Paris, the site in New York, and its clocks go back in this night."""
+    site = Live(tmp_path, AFTER_S, "America/New_York")
+    try:
+        for number in range(25 * 12 + 1):
+            at_s = CHANGE_DAY_S + 300 * number
+            if not CHANGE_DAY_S + 4 * 3600 < at_s < CHANGE_DAY_S + 7 * 3600:
+                site.hear(20 + number / 30, at_s)
+        site.commit()
+        site.roll_up()
+        with page_of(site) as page:
+            page.goto(site.server.url + "/boxes/b1?window=week")
+            page.wait_for_selector("[data-drawn]")
+            document = json.loads(page.locator("[data-chart] script").text_content())
+            marks = {label: at_s for at_s, label in document["axis"]}
+            assert marks["02 Nov"] - marks["01 Nov"] == 25 * 3600
+            assert marks["01 Nov"] - marks["31 Oct"] == 24 * 3600
+            page.goto(site.server.url + "/boxes/b1")
+            page.wait_for_selector("[data-drawn]")
+            columns = json.loads(page.locator("[data-chart] script").text_content())["columns"]
+            gap = [t for t, v in zip(columns["time"], columns["mean"], strict=True) if v is None]
+            assert CHANGE_DAY_S + 4 * 3600 < min(gap) < CHANGE_DAY_S + 4 * 3600 + 1500
+            assert CHANGE_DAY_S + 6.7 * 3600 < max(gap) < CHANGE_DAY_S + 7 * 3600
+            # Nothing is drawn over the gap: the line's own colour does not occur between its ends.
+            drawn = page.evaluate(
+                """([from, to]) => {
+                    const canvas = document.querySelector("[data-chart] canvas");
+                    const box = canvas.getContext("2d");
+                    const times = JSON.parse(document.querySelector("[data-chart] script").textContent).columns.time;
+                    const left = 36 * devicePixelRatio, width = canvas.width - left - 17 * devicePixelRatio;
+                    const x = (t) => left + width * (t - times[0]) / (times.at(-1) - times[0]);
+                    const has = (a, b) => {
+                        const { data } = box.getImageData(x(a), 0, x(b) - x(a), canvas.height * 0.85);
+                        for (let i = 0; i < data.length; i += 4)
+                            if (data[i] < 30 && data[i + 1] > 80 && data[i + 2] > 90 && data[i + 3] > 200) return true;
+                        return false;
+                    };
+                    return [has(from, to), has(to + 3600, to + 7200)];
+                }""",
+                [CHANGE_DAY_S + 4.8 * 3600, CHANGE_DAY_S + 6.6 * 3600],
+            )
+            assert drawn == [False, True]
+            assert page.faults == []
+    finally:
+        site.close()
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(320, "light"), (360, "dark"), (1280, "light")])
+def test_pages_fit_and_can_be_reached(live, width, scheme):
+    """C-26: no sideways scroll, controls of 44 px, everything by keyboard, names for all."""
+    live.hear(11)
+    live.hear(48, channel="hall")
+    live.commit()
+    live.roll_up()
+    with page_of(live, width=width, height=568, scheme=scheme) as page:
+        for path in ("/", "/boxes/b1", "/rooms/hall", "/health"):
+            page.goto(live.server.url + path)
+            assert page.evaluate("document.documentElement.scrollWidth") <= width, path
+            controls = page.locator("header a:visible, header button:visible, h2 a, h3 a, nav a, summary")
+            for number in range(controls.count()):
+                box = controls.nth(number).bounding_box()
+                assert box["height"] >= 43.5, (path, controls.nth(number).inner_text())
+            nameless = page.evaluate(
+                """[...document.querySelectorAll("a, button, [role=img]")].filter(
+                    (e) => !(e.textContent.trim() || e.getAttribute("aria-label"))).length"""
+            )
+            assert nameless == 0
+        page.goto(live.server.url)
+        reached = []
+        for _ in range(6):
+            page.keyboard.press("Tab")
+            reached.append(page.evaluate("document.activeElement.textContent.trim()"))
+        assert reached[0] == "To the content"
+        assert {"sorbwatch", "Hold still", "Monitor"} <= set(reached)
+        assert page.faults == []
+
+
+def test_the_first_screen_is_light(live):
+    """Page weight is a feature: everything of the first page together, without the chart library."""
+    live.hear(11)
+    live.commit()
+    with page_of(live) as page:
+        sizes = []
+        page.on("response", lambda r: sizes.append(len(r.body())) if "/events" not in r.url else None)
+        page.goto(live.server.url)
+        page.wait_for_load_state("load")
+        assert sum(sizes) < 60_000
+        assert len(sizes) <= 8
+
+
+def test_with_scripts_off_everything_can_still_be_read(live):
+    """HTML first: the page and its figures need no script."""
+    live.hear(11)
+    live.commit()
+    live.roll_up()
+    with (
+        sync_playwright() as playwright,
+        closing(
+            playwright.chromium.launch(
+                executable_path="/usr/bin/chromium", args=["--no-sandbox", "--disable-gpu"]
+            )
+        ) as browser,
+    ):
+        page = browser.new_context(java_script_enabled=False).new_page()
+        page.goto(live.server.url)
+        assert "11 %RH" in page.locator("#box-b1").inner_text()
+        page.goto(live.server.url + "/boxes/b1")
+        page.locator("summary").click()
+        assert page.locator("tbody tr").count() >= 12
