@@ -48,10 +48,15 @@ def known_keys(library: Library) -> KnownKeys:
 
 def bare_queries(path: Path, settings: Settings, now_s: Callable[[], float]) -> Queries:
     """Questions to a database: as of now where a service runs on it, else as of its newest record."""
+    reader = Reader(path, settings.site)
+
+    def newest_s() -> float:
+        return reader.newest_ms() / 1000.0 or now_s()
+
     return Queries(
-        Reader(path, settings.site),
+        reader,
         Limits(load_library().materials),
-        now_s=now_s if is_served(path) else None,
+        now_s=now_s if is_served(path) else newest_s,
         zone=settings.zone,
     )
 

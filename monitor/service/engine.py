@@ -74,8 +74,7 @@ class Engine:
             self._quarantine(arrival, str(error), arrival.payload)
 
     def change_inventory(self, inventory: Inventory, at_s: float) -> None:
-        """The inventory is this from now on."""
-        self._note_time(at_s)
+        """The inventory is this from now on. (It is no record of the site's air, so it moves no time.)"""
         self._inventory = inventory
         self._batch.inventory = InventoryChange(at_ms=round(at_s * 1000), inventory=inventory)
 

@@ -49,7 +49,7 @@ class Queries:
         store: ReadStore,
         limits: Limits,
         *,
-        now_s: Callable[[], float] | None,
+        now_s: Callable[[], float],
         zone: str,
         surroundings: Callable[[], Surroundings] = Surroundings,
     ) -> None:
@@ -67,8 +67,8 @@ class Queries:
         return self._zone
 
     def now_s(self) -> float:
-        """Now where a service runs on this database, else the time of its newest record."""
-        return self._now_s() if self._now_s is not None else self._store.newest_ms() / 1000.0
+        """The time as of which answers are given."""
+        return self._now_s()
 
     def inventory(self) -> Inventory:
         return self._store.inventory()

@@ -10,6 +10,7 @@ from contextlib import closing
 import paho.mqtt.client as paho
 import pytest
 from paho.mqtt.enums import CallbackAPIVersion
+from support.packs import pack
 from support.processes import PlainBroker, Program, free_port, get, get_json, publish, run, settings_file
 from support.waiting import wait_for
 
@@ -34,26 +35,6 @@ diameter_mm = 1.75
 net_g = 750
 place = "b1"
 """
-
-
-def pack(seq, at_s, humidity=14.2, channel="b1", boot="7f3a"):
-    """A pack as the wire's description shows it, written by hand."""
-    return json.dumps(
-        [
-            {
-                "bn": f"urn:dev:mac:02000000000000a7:{channel}/",
-                "bt": at_s,
-                "n": "temperature",
-                "u": "Cel",
-                "v": 23.41,
-                "ut": 120,
-            },
-            {"n": "humidity", "u": "%RH", "v": humidity},
-            {"bn": "urn:dev:mac:02000000000000a7:", "n": "seq", "v": seq},
-            {"n": "boot", "vs": boot},
-            {"n": "uptime", "u": "s", "v": 100.5 + seq},
-        ]
-    )
 
 
 class Site:
