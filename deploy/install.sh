@@ -26,6 +26,7 @@ if systemctl is-active --quiet mosquitto; then
   say "A mosquitto service runs already. Its port may clash with ours:"
   say "either 'systemctl disable --now mosquitto', or use it: [broker] kind = \"external\" in /etc/sorbwatch/settings.toml."
 fi
+ln -sf "$target/.venv/bin/sorbwatch" /usr/local/bin/sorbwatch
 systemctl daemon-reload
 systemctl enable --now sorbwatch.service
 systemctl try-restart sorbwatch.service

@@ -25,7 +25,6 @@ from monitor.edge.node import NodeCore, run_node
 from monitor.errors import RefusedError
 from monitor.model.arrival import Arrival
 from monitor.settings import Settings
-from monitor.store.files import is_served
 from monitor.wire.capture import Captured, CaptureWriter
 
 if TYPE_CHECKING:
@@ -147,10 +146,7 @@ def account(options: argparse.Namespace, settings: Settings) -> int:
     """Make or show the own broker's password for a node or oven."""
     if settings.broker.kind == "external":
         raise RefusedError("the broker is external: make the account there")
-    password, is_new = Accounts(broker_folder(settings)).password(options.name)
-    print(password)
-    if is_new and is_served(database(settings)):
-        print("The running broker learns of it when the service is restarted.", file=sys.stderr)
+    print(Accounts(broker_folder(settings)).password(options.name)[0])
     return DONE
 
 

@@ -85,6 +85,10 @@ class Accounts:
             self.password(name)
         self._write_hashed(self._known())
 
+    def changed_ns(self) -> int:
+        """When the passwords were last written."""
+        return self._passwords_path.stat().st_mtime_ns
+
     def _known(self) -> dict[str, str]:
         if not self._path.exists():
             return {}
@@ -113,6 +117,7 @@ class OwnBroker:
         self._watch: threading.Thread | None = None
         self.set_aside: Path | None = None  # a damaged persistence file that was moved out of the way
         self.restarts = 0
+        self._accounts_ns = 0
 
     def start(self, accounts: Iterable[str]) -> None:
         self._end_left_over()
@@ -121,6 +126,7 @@ class OwnBroker:
             self.port = _free_port(self.host)
         self._write_files()
         self.set_aside = set_aside_if_damaged(self._folder / "mosquitto.db")
+        self._accounts_ns = self.accounts.changed_ns()
         self._launch()
         self._watch = threading.Thread(target=self._run_watch, name="broker-watch", daemon=True)
         self._watch.start()
@@ -141,7 +147,7 @@ class OwnBroker:
         """The password of a node or oven; a new account is let in at once."""
         password, is_new = self.accounts.password(name)
         if is_new and self._process is not None and self._process.poll() is None:
-            self._process.send_signal(signal.SIGHUP)
+            self._let_new_accounts_in()
         return password
 
     @property
@@ -191,6 +197,7 @@ class OwnBroker:
         while not self._stop.wait(0.2):
             process = self._process
             if process is None or process.poll() is None:
+                self._let_new_accounts_in()
                 continue
             log.warning("broker ended exit=%s; starting it again", process.returncode)
             if self._stop.wait(wait_s):
@@ -202,6 +209,13 @@ class OwnBroker:
                 self._launch()
             except MonitorError as error:
                 log.error("broker: %s", error)
+
+    def _let_new_accounts_in(self) -> None:
+        """The broker reads its passwords again when they have changed, also by `sorbwatch account`."""
+        changed_ns = self.accounts.changed_ns()
+        if changed_ns != self._accounts_ns and self._process is not None:
+            self._accounts_ns = changed_ns
+            self._process.send_signal(signal.SIGHUP)
 
     def _end_left_over(self) -> None:
         """A service that was killed leaves its broker running: it is ours by its settings file, and ended."""

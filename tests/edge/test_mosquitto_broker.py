@@ -224,3 +224,11 @@ def test_time_passes_for_the_clock():
     """The one door through which time comes in."""
     clock = SystemClock()
     assert abs(clock.wall_s() - time.time()) < 5
+
+
+@pytest.mark.broker
+def test_an_account_made_by_another_program_is_let_in_while_the_broker_runs(own, tmp_path):
+    """`sorbwatch account NODE` works without stopping the service."""
+    password, _ = Accounts(tmp_path / "broker").password("by-hand")
+    stranger = Address(host=own.host, port=own.port, user="by-hand", password=password)
+    wait_for(lambda: can_connect(stranger) is None, what="the new account")
