@@ -39,11 +39,14 @@ class PageServer:
                 channel_timeout=120,
                 ident=None,
             )
-        except OSError as error:
+        except (OSError, ValueError) as error:
+            why = getattr(error, "strerror", None) or "no address of this machine"
             raise RefusedError(
-                f"the pages cannot be served on {host}:{port} ({error.strerror}): name another with --port"
+                f"the pages cannot be served on {host}:{port} ({why}): "
+                "name another with --listen and --port, or [web] in the settings"
             ) from None
-        shown = f"[{host}]" if ":" in host else host
+        shown = _outward_address() if host in ("0.0.0.0", "::") else host
+        shown = f"[{shown}]" if ":" in shown else shown
         self.url = f"http://{shown}:{self._server.effective_port}"
         self._thread = threading.Thread(target=self._server.run, name="web", daemon=True)
 
@@ -52,6 +55,17 @@ class PageServer:
 
     def stop(self) -> None:
         self._server.close()
+
+
+def _outward_address() -> str:
+    """This machine's address as others see it, for whoever listens on all of them. Nothing is sent."""
+    with socket.socket(socket.AF_INET, socket.SOCK_DGRAM) as probe:
+        try:
+            probe.connect(("192.0.2.1", 9))  # a documentation address, RFC 5737
+            address: str = probe.getsockname()[0]
+        except OSError:
+            return "127.0.0.1"
+        return address
 
 
 def _names_of(host: str) -> tuple[str, ...]:

@@ -170,6 +170,7 @@ class OwnBroker:
             stdin=subprocess.DEVNULL,
             stdout=subprocess.DEVNULL,
             stderr=subprocess.PIPE,
+            start_new_session=True,  # Ctrl-C is for us; the broker ends after the last commit
         )
         self._pid_path.write_text(str(self._process.pid))
         threading.Thread(target=_log_lines, args=(self._process,), name="broker-log", daemon=True).start()
