@@ -46,7 +46,7 @@ class Board:
         with self._app.test_request_context():  # templates make links
             html = {
                 "head": render_template("parts/head.html", status=status, present=present, now_s=now_s),
-                "needs": render_template("parts/needs.html", needs=status.needs, present=present),
+                "needs": render_template("parts/needs.html", status=status, present=present),
                 "notices": render_template("parts/notices.html", health=status.health),
             }
             for oven in status.ovens:

@@ -116,6 +116,9 @@ class Queries:
             ovens.answer(oven, devices.get(("oven", oven.key)), at_ms) for oven in inventory.ovens.values()
         )
         unplaced = _unplaced(newest, here)
+        health = self._health(newest, unplaced, at_ms)
+        # While the past is still being read everything looks old: nothing is asked of anybody yet.
+        is_settling = health.history_share is not None
         return StatusAnswer(
             at=air.rfc3339(moment_s),
             site=self._store.site(),
@@ -124,8 +127,8 @@ class Queries:
             spools=tuple(contents.answer(spool, self._limits) for spool in inventory.spools.values()),
             ovens=heaters,
             alarms=(),
-            needs=needs(boxes, rooms, heaters, unplaced, self._limits.names),
-            health=self._health(newest, unplaced, at_ms),
+            needs=() if is_settling else needs(boxes, rooms, heaters, unplaced, self._limits.names),
+            health=health,
         )
 
     def series(self, place: str, quantity: str, from_s: float, to_s: float, span_s: int) -> SeriesAnswer:
@@ -210,7 +213,8 @@ class Queries:
         reasons = list(around.reasons)
         if around.broker == "away":
             reasons.append("The broker cannot be reached; readings wait at the nodes until it is back.")
-        if around.broker != "not used" and newest and newest_ms is not None:
+        is_live = around.broker != "not used" and around.history_share is None
+        if is_live and newest and newest_ms is not None:
             longest_ms = 2000 * max(item.series.due_s or air.DEFAULT_DUE_S for item in newest)
             if at_ms - newest_ms > longest_ms:
                 reasons.append("No sensor has been heard for longer than any of them may be silent.")

@@ -326,3 +326,20 @@ def _luminance(colour):
     parts = [int(colour[i : i + 2], 16) / 255 for i in (1, 3, 5)]
     linear = [p / 12.92 if p <= 0.04045 else ((p + 0.055) / 1.055) ** 2.4 for p in parts]
     return 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+
+
+def test_while_the_past_is_still_being_read_nothing_is_asked_of_anybody(database):
+    """A-23: everything looks old then; needs come with the present."""
+    reader = Reader(database, "lab")
+    settling = Queries(
+        reader,
+        Limits(LIBRARY.materials),
+        now_s=lambda: NOW_S + 86_400,
+        zone="UTC",
+        surroundings=lambda: Surroundings(broker="connected", history_share=0.4),
+    )
+    page = client_of(settling).get("/").get_data(as_text=True)
+    assert "Reading the last weeks: 40 %." in page
+    assert "told once the past is read" in page
+    assert settling.status().health.ok
+    reader.close()

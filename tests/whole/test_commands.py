@@ -218,3 +218,16 @@ def test_on_another_address_the_pages_can_only_be_looked_at(tmp_path):
         caught.value.close()
     finally:
         program.stop()
+
+
+@pytest.mark.broker
+@pytest.mark.parametrize("address", ["nonsense..host", "10.99.99.99"])
+def test_an_address_that_is_not_ours_is_refused_in_one_line(tmp_path, address):
+    """Whoever mistypes the phone's address sees which option it was."""
+    database = f"sqlite:///{tmp_path}/demo.db"
+    code, _, error = run(
+        "demo", "--days", "0", "--listen", address, "--port", free_port(), "--database", database
+    )
+    assert code == 1
+    assert "--listen" in error
+    assert error.count("\n") == 1

@@ -4,6 +4,7 @@ import json
 import random
 import signal
 import sqlite3
+import subprocess
 import time
 from contextlib import closing
 
@@ -257,3 +258,87 @@ def test_sigterm_commits_what_was_taken(site):
     site.program.process.communicate(timeout=20)
     assert site.program.process.returncode == 0
     assert len(site.stored()) == 2
+
+
+def heard(port, topic):
+    """The retained message of a topic, by mosquitto_sub."""
+    command = ["mosquitto_sub", "-h", "127.0.0.1", "-p", str(port), "-t", topic, "-C", "1", "-W", "10"]
+    return json.loads(subprocess.run(command, check=True, capture_output=True, text=True, timeout=15).stdout)
+
+
+def test_other_programs_find_summaries_and_presence_retained_on_the_broker(site):
+    """A phone or program that comes later is right in one round trip."""
+    publish(site.broker.port, "sorbwatch/lab/node/n1/senml", pack(1, int(time.time())))
+    summary = heard(site.broker.port, "sorbwatch/lab/box/b1/summary")
+    assert (summary["key"], summary["humidity_pct"], summary["spools"]) == ("b1", 14.2, ["s1"])
+    assert heard(site.broker.port, "sorbwatch/lab/monitor/online")["online"] is True
+    site.program.stop()
+    assert heard(site.broker.port, "sorbwatch/lab/monitor/online")["online"] is False
+
+
+def test_a_board_that_does_not_know_the_time_keeps_readings_until_it_does(tmp_path):
+    """C.3, 6: without a battery clock the board starts in the past; nothing is judged by that clock."""
+    from monitor.model.arrival import Arrival
+    from monitor.service.engine import Engine
+    from monitor.service.worker import Worker
+    from monitor.store.store import Store
+
+    class Clock:
+        wall, mono = 1_000.0, 50.0
+
+        def wall_s(self):
+            return self.wall
+
+        def mono_s(self):
+            return self.mono
+
+    clock, told = Clock(), []
+    with closing(Store(tmp_path / "a.db", "lab")) as store:
+        worker = Worker(
+            Engine("lab", store.load()),
+            store,
+            clock,
+            pace_s=time.monotonic,
+            commit_every_s=0.05,
+            acknowledge=told.extend,
+            committed=lambda _: None,
+        )
+        worker.start()
+        now = 1_795_600_000
+        payload = json.dumps(
+            [{"n": "b1/humidity", "u": "%RH", "v": 9}, {"n": "seq", "v": 1}, {"n": "boot", "vs": "a"}]
+        )
+        worker.put(
+            Arrival(
+                topic="sorbwatch/lab/node/n1/senml",
+                payload=payload.encode(),
+                wall_s=1_000,
+                mono_s=50,
+                token="one",
+            )
+        )
+        wait_for(lambda: worker.trouble and "set the time" in worker.trouble)
+        assert told == []
+        clock.wall, clock.mono = now + 100.0, 150.0  # the time server has answered
+        worker.put(
+            Arrival(
+                topic="sorbwatch/lab/node/n1/senml", payload=b"[", wall_s=now + 100, mono_s=150, token="two"
+            )
+        )
+        wait_for(lambda: told == ["one", "two"], what="both acknowledgements")
+        worker.stop()
+        assert worker.trouble is None
+    with closing(sqlite3.connect(tmp_path / "a.db")) as db:
+        assert db.execute("SELECT time_ms FROM reading").fetchall() == [(now * 1000,)]
+
+
+def test_a_database_that_is_held_costs_nothing_but_time(site):
+    """Report 12: another program holds the write lock; ingest says so and goes on afterwards."""
+    holder = sqlite3.connect(site.database, isolation_level=None)
+    holder.execute("BEGIN IMMEDIATE")
+    publish(site.broker.port, "sorbwatch/lab/node/n1/senml", pack(1, int(time.time())))
+    wait_for(lambda: any("busy" in reason for reason in site.status()["health"]["reasons"]), 20, "the notice")
+    holder.execute("ROLLBACK")
+    holder.close()
+    wait_for(lambda: len(site.stored()) == 2, 20, "the readings")
+    wait_for(lambda: site.status()["health"]["ok"], 5, "health")
