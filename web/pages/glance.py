@@ -1,13 +1,18 @@
 """Pages for people: the first screen, a box, a room, and how the monitor itself is doing."""
 
+from collections.abc import Iterable
+from typing import TypeVar
+
 from flask import Blueprint, abort, render_template, request
 from werkzeug.exceptions import NotFound
 
-from monitor.model.answers import StatusAnswer
+from monitor.model.answers import BoxAnswer, RoomAnswer, StatusAnswer
 from monitor.service.queries import Queries
 from web import charts
 from web.board import Board, ticks
 from web.present import Presenter, seconds
+
+_Item = TypeVar("_Item", BoxAnswer, RoomAnswer)
 
 
 def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
@@ -22,9 +27,7 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
     @pages.get("/boxes/<key>")
     def box(key: str) -> str:
         status = board.parts().status
-        found = next((item for item in status.boxes if item.key == key), None)
-        if found is None:
-            raise NotFound(f"there is no box {key!r} in the inventory")
+        found = _found(status.boxes, key)
         window = _window()
         return render_template(
             "box.html",
@@ -39,9 +42,7 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
     @pages.get("/rooms/<key>")
     def room(key: str) -> str:
         status = board.parts().status
-        found = next((item for item in status.rooms if item.key == key), None)
-        if found is None:
-            raise NotFound(f"there is no room {key!r} in the inventory")
+        found = _found(status.rooms, key)
         window = _window()
         return render_template(
             "room.html",
@@ -71,3 +72,10 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
         return charts.chart(queries, present, place, room, window, seconds(status.at) or 0.0)
 
     return pages
+
+
+def _found(items: Iterable[_Item], key: str) -> _Item:
+    for item in items:
+        if item.key == key:
+            return item
+    raise NotFound(f"nothing in the inventory has the key {key!r}")
