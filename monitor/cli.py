@@ -83,6 +83,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_services(add)
     _add_records(add)
     _add_questions(add)
+    _add_advice(add)
     return parser
 
 
@@ -133,6 +134,26 @@ def _add_questions(add: _Add) -> None:
     status.add_argument("--at", metavar="TIME", default=None, help="as of this time (RFC 3339, UTC)")
     check = add("check", checks.check, "self-test of settings, database, broker, sensors and clock")
     check.add_argument("--json", action="store_true", help="one JSON document")
+
+
+def _add_advice(add: _Add) -> None:
+    from monitor.commands import advice
+
+    ask = add("what-if", advice.what_if, "moisture of a material after hours at a humidity; no database")
+    ask.add_argument("--material", required=True, metavar="KEY", help="key of the catalogue, such as pla")
+    ask.add_argument("--diameter-mm", type=_any_number, default=1.75, help="of the filament (1.75)")
+    ask.add_argument("--net-g", type=_any_number, default=1000.0, help="filament on the spool (1000)")
+    ask.add_argument("--start-pct", type=_any_number, default=None, help="water at first (half of the limit)")
+    ask.add_argument("--rh", type=_any_number, required=True, help="relative humidity of the air, %%")
+    ask.add_argument("--temperature", type=_any_number, default=23.0, help="of the air, degC (23)")
+    ask.add_argument("--hours", type=_any_number, required=True, help="how long")
+    ask.add_argument("--flanges", choices=("closed", "open"), default="closed")
+    ask.add_argument("--form", choices=("spool", "strand"), default="spool")
+    ask.add_argument("--json", action="store_true", help="one JSON document")
+
+
+def _any_number(text: str) -> float:
+    return _number(text, -1e9, 1e9)
 
 
 def _port(text: str) -> int:

@@ -33,7 +33,13 @@ def create_app(queries: Queries, *, look_only: bool, hosts: frozenset[str], zone
 
 def _with_headers(response: Response) -> Response:
     guard.secure(response)
-    # The state of things is never served from a cache; what ships with the program may be, for a day.
-    is_static = request.endpoint == "static"
-    response.headers["Cache-Control"] = "public, max-age=86400" if is_static else "no-store"
+    response.headers["Cache-Control"] = _caching()
     return response
+
+
+def _caching() -> str:
+    """The state of things is never kept; what ships with the program is asked after, as an upgrade changes it."""
+    if request.endpoint != "static":
+        return "no-store"
+    is_versioned = "/vendor/" in request.path  # its folder bears the version
+    return "public, max-age=31536000, immutable" if is_versioned else "no-cache"

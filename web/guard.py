@@ -1,10 +1,12 @@
 """Who may do what over HTTP, and the headers that keep strangers' pages out."""
 
+import ipaddress
+
 from flask import request
 from werkzeug.exceptions import Forbidden, MisdirectedRequest
 from werkzeug.wrappers import Response
 
-LOOKING = ("GET", "HEAD", "OPTIONS")
+LOOKING = ("GET", "HEAD")
 # Everything a page needs comes from this server, in files: no inline script or style.
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -19,7 +21,8 @@ class Misdirected(MisdirectedRequest):
 def admit(*, look_only: bool, hosts: frozenset[str]) -> None:
     """Refuse what may not pass; a name that is not ours could be a stranger's page (DNS rebinding)."""
     name = request.host.rpartition(":")[0] if _has_port(request.host) else request.host
-    if hosts and name.strip("[]").lower() not in hosts:
+    name = name.strip("[]").lower()
+    if hosts and name not in hosts and not _is_address(name):
         raise Misdirected
     if look_only and request.method not in LOOKING:
         raise Forbidden("this address is for looking only; change things on the board's own address")
@@ -31,6 +34,15 @@ def secure(response: Response) -> None:
     headers["X-Content-Type-Options"] = "nosniff"
     headers["Referrer-Policy"] = "no-referrer"
     headers["Cross-Origin-Opener-Policy"] = "same-origin"
+
+
+def _is_address(name: str) -> bool:
+    """Rebinding needs a name that a stranger can point at us; nobody can point an address elsewhere."""
+    try:
+        ipaddress.ip_address(name)
+    except ValueError:
+        return False
+    return True
 
 
 def _has_port(host: str) -> bool:

@@ -32,7 +32,11 @@ def answer(status: int, title: str, detail: str) -> Response:
 
 
 def _http(error: HTTPException) -> Response:
-    return answer(error.code or 500, error.name, error.description or error.name)
+    response = answer(error.code or 500, error.name, error.description or error.name)
+    for name, value in error.get_headers(request.environ):
+        if name.lower() != "content-type":  # Retry-After, Allow
+            response.headers[name] = value
+    return response
 
 
 def _unexpected(error: Exception) -> Response:

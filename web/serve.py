@@ -21,13 +21,7 @@ class PageServer:
 
     def __init__(self, queries: Queries, *, host: str, port: int, look_only: bool) -> None:
         hosts = frozenset(LOOPBACK_NAMES) if not look_only else frozenset({*LOOPBACK_NAMES, *_names_of(host)})
-        # Listening on every address, this machine's names cannot all be known; looking is all it allows.
-        app = create_app(
-            queries,
-            look_only=look_only,
-            hosts=frozenset() if host in ("0.0.0.0", "::") else hosts,
-            zone=queries.zone(),
-        )
+        app = create_app(queries, look_only=look_only, hosts=hosts, zone=queries.zone())
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:
             self._server = waitress.create_server(
@@ -68,5 +62,10 @@ def _outward_address() -> str:
         return address
 
 
+# Endings under which nobody out there can register a name: a home's or a workshop's own.
+_OWN_ENDINGS = ("", ".local", ".lan", ".home.arpa", ".internal")
+
+
 def _names_of(host: str) -> tuple[str, ...]:
-    return (host.lower(), socket.gethostname().lower(), f"{socket.gethostname().lower()}.local")
+    machine = socket.gethostname().lower().partition(".")[0]
+    return (host.lower(), socket.gethostname().lower(), *(machine + ending for ending in _OWN_ENDINGS))

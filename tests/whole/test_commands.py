@@ -231,3 +231,25 @@ def test_an_address_that_is_not_ours_is_refused_in_one_line(tmp_path, address):
     assert code == 1
     assert "--listen" in error
     assert error.count("\n") == 1
+
+
+def test_what_if_gives_the_members_of_the_contract_and_needs_no_database():
+    """The command for advising somebody at the counter."""
+    code, out, _ = run(
+        "what-if", "--material", "pla", "--rh", 50, "--hours", 30, "--start-pct", 0.04, "--json"
+    )
+    answer = json.loads(out)
+    assert code == 0
+    assert set(answer) == {
+        "moisture_pct",
+        "outer_pct",
+        "equilibrium_pct",
+        "limit_pct",
+        "over_limit_after_h",
+        "curve",
+    }
+    assert set(answer["curve"][0]) == {"h", "mean_pct", "outer_pct", "inner_pct"}
+    assert answer["equilibrium_pct"] == 0.4
+    code, _, error = run("what-if", "--material", "plaa", "--rh", 50, "--hours", 30)
+    assert code == 2
+    assert "near it: pla" in error
