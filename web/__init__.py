@@ -38,7 +38,7 @@ def _with_headers(response: Response) -> Response:
 
 
 def _caching() -> str:
-    """The state of things is never kept; what ships with the program is asked after, as an upgrade changes it."""
+    """The state of things is never kept; files of the program are asked after, as an upgrade changes them."""
     if request.endpoint != "static":
         return "no-store"
     is_versioned = "/vendor/" in request.path  # its folder bears the version

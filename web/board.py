@@ -1,5 +1,6 @@
 """The page parts that live updates send again, rendered once for all who watch."""
 
+import hashlib
 import threading
 from dataclasses import dataclass
 
@@ -7,7 +8,7 @@ from flask import Flask, render_template
 
 from monitor.model.answers import StatusAnswer
 from monitor.service.queries import Queries
-from web.present import RULE_TICKS_PCT, Presenter, rule_x, seconds
+from web.present import RULE_MARKS_PCT, RULE_TICKS_PCT, Presenter, rule_x, seconds
 
 
 @dataclass(frozen=True, slots=True)
@@ -15,6 +16,7 @@ class Parts:
     """Finished page parts by their id, of one revision."""
 
     revision: int
+    layout: str  # changes with what there is, not with how it is
     status: StatusAnswer
     html: dict[str, str]
 
@@ -54,12 +56,19 @@ class Board:
             for room in status.rooms:
                 strip = present.room(room, now_s)
                 html[f"room-{room.key}"] = render_template("parts/room.html", strip=strip)
+            rooms = {room.key: room for room in status.rooms}
             for box in status.boxes:
-                strip = present.box(box, now_s)
+                strip = present.box(box, now_s, rooms.get(box.room))
                 html[f"box-{box.key}"] = render_template("parts/strip.html", strip=strip, ticks=ticks())
-        return Parts(revision=revision, status=status, html=html)
+        return Parts(revision=revision, layout=_layout(status), status=status, html=html)
+
+
+def _layout(status: StatusAnswer) -> str:
+    there_is = [(box.room, box.key) for box in status.boxes] + [("", room.key) for room in status.rooms]
+    there_is += [("oven", oven.key) for oven in status.ovens]
+    return hashlib.sha256(repr(there_is).encode()).hexdigest()[:12]
 
 
 def ticks() -> list[tuple[str, str]]:
-    """The rule's marks: (position, label)."""
-    return [(rule_x(percent), str(percent)) for percent in RULE_TICKS_PCT]
+    """The rule's marks: (position, label, which is empty for a small mark)."""
+    return [(rule_x(pct), str(pct) if pct in RULE_TICKS_PCT else "") for pct in RULE_MARKS_PCT]

@@ -1,13 +1,14 @@
 """What a chart shows: columns, and an axis in the site's own time."""
 
 import datetime as dt
+from collections.abc import Callable
 from dataclasses import dataclass
 from typing import Any
 
 from monitor.errors import BadInputError
 from monitor.model.answers import SeriesPoint
 from monitor.service.queries import Queries
-from web.present import Presenter
+from web.present import Presenter, percent, signed
 
 # Name of the window: (what it is called, its length in hours, span of one point, rows of the table in hours)
 WINDOWS: dict[str, tuple[str, int, int, int]] = {
@@ -36,6 +37,7 @@ class Chart:
     axis: list[tuple[float, str]]
     sentence: str
     rows: tuple[Row, ...]
+    has_room: bool
 
     def document(self) -> dict[str, Any]:
         return {"columns": self.columns, "axis": self.axis}
@@ -54,6 +56,7 @@ def chart(
         outside = queries.series(room, "humidity", from_s, now_s, span_s).points if room else ()
     except BadInputError:  # no channel was ever placed here
         air = dew = outside = ()
+    air, dew = _heard(air, air), _heard(dew, air)
     columns: dict[str, list[float | None]] = {
         "time": [point.start_s + span_s / 2.0 for point in air],
         "lowest": [_known(point, point.lowest) for point in air],
@@ -66,14 +69,14 @@ def chart(
         columns=columns,
         axis=axis(present, from_s, now_s, hours),
         sentence=_sentence(columns, WINDOWS[window][0]),
-        rows=tuple(_rows(columns, present, row_hours)),
+        has_room=room is not None,
+        rows=tuple(_rows(columns, present, row_hours, span_s)),
     )
 
 
 def axis(present: Presenter, from_s: float, to_s: float, hours: int) -> list[tuple[float, str]]:
     """Marks at round local hours or days; a day of 25 hours has its marks 25 hours apart."""
     step_hours = 6 if hours <= 48 else 24
-    form = "%H:%M" if step_hours < 24 else "%d %b"
     every = 1 if hours <= 200 else 5
     marks: list[tuple[float, str]] = []
     moment = present.local(from_s).replace(minute=0, second=0, microsecond=0, hour=0)
@@ -81,11 +84,25 @@ def axis(present: Presenter, from_s: float, to_s: float, hours: int) -> list[tup
     while moment.timestamp() <= to_s:
         if moment.timestamp() >= from_s and number % every == 0:
             is_midnight = step_hours < 24 and moment.hour == 0
-            marks.append((moment.timestamp(), moment.strftime("%d %b" if is_midnight else form)))
+            is_day = is_midnight or step_hours >= 24
+            marks.append((moment.timestamp(), day(moment) if is_day else f"{moment:%H:%M}"))
         number += 1
         # Wall-clock arithmetic: the next mark is the next round local hour, however long that takes.
         moment = (moment.replace(tzinfo=None) + dt.timedelta(hours=step_hours)).replace(tzinfo=moment.tzinfo)
     return marks
+
+
+def day(moment: dt.datetime) -> str:
+    return f"{moment.day} {moment:%b}"
+
+
+def _heard(points: tuple[SeriesPoint, ...], air: tuple[SeriesPoint, ...]) -> tuple[SeriesPoint, ...]:
+    """Without the spans that merely lie between two readings of a slow sensor: those are no gap."""
+    return tuple(
+        point
+        for point, place in zip(points, air, strict=True)
+        if place.mean is not None or place.covered < LEAST_COVERED
+    )
 
 
 def _known(point: SeriesPoint, value: float | None) -> float | None:
@@ -93,7 +110,12 @@ def _known(point: SeriesPoint, value: float | None) -> float | None:
 
 
 def _beside(air: tuple[SeriesPoint, ...], outside: tuple[SeriesPoint, ...]) -> list[float | None]:
-    by_start = {point.start_s: _known(point, point.mean) for point in outside}
+    """The room's mean at the same times; between two of its own readings the earlier one holds."""
+    by_start: dict[float, float | None] = {}
+    held = None
+    for point in outside:
+        held = held if point.mean is None and point.covered >= LEAST_COVERED else _known(point, point.mean)
+        by_start[point.start_s] = held
     return [by_start.get(point.start_s) for point in air]
 
 
@@ -107,33 +129,43 @@ def _sentence(columns: dict[str, list[float | None]], name: str) -> str:
     share_pct = 100 * gaps / len(means)
     missing = f" For {share_pct:.0f} % of the time nothing was measured." if share_pct >= 0.5 else ""
     return (
-        f"In the last {name} the humidity lay between {min(lowest):.0f} and {max(highest):.0f} %RH.{missing}"
+        f"In the last {name} the humidity lay between {percent(min(lowest))} "
+        f"and {percent(max(highest))} %RH.{missing}"
     )
 
 
-def _rows(columns: dict[str, list[float | None]], present: Presenter, row_hours: int) -> list[Row]:
-    groups: dict[float, list[int]] = {}
+def _rows(
+    columns: dict[str, list[float | None]], present: Presenter, row_hours: int, span_s: int
+) -> list[Row]:
+    """The newest first, by the site's own hours and days."""
+    groups: dict[tuple[int, int], list[int]] = {}
+    firsts: dict[tuple[int, int], dt.datetime] = {}
     for number, at_s in enumerate(columns["time"]):
-        if at_s is not None:
-            groups.setdefault(at_s // (row_hours * 3600.0), []).append(number)
+        moment = present.local((at_s or 0.0) - span_s / 2.0)
+        days, hours = divmod(row_hours, 24)
+        block = (moment.toordinal() // (days or 1), moment.hour // hours if hours else 0)
+        groups.setdefault(block, []).append(number)
+        firsts.setdefault(block, moment)
     rows = []
-    for numbers in reversed(groups.values()):
-        first_s = columns["time"][numbers[0]] or 0.0
+    for block, numbers in reversed(groups.items()):
+        first = firsts[block]
         rows.append(
             Row(
-                when=present.clock(first_s),
-                lowest=_figure([columns["lowest"][n] for n in numbers], min),
-                mean=_figure([columns["mean"][n] for n in numbers], _mean),
-                highest=_figure([columns["highest"][n] for n in numbers], max),
-                dew_point=_figure([columns["dew_point"][n] for n in numbers], _mean),
+                when=day(first) if row_hours >= 24 else f"{day(first)}, {first:%H:%M}",
+                lowest=_figure([columns["lowest"][n] for n in numbers], min, percent),
+                mean=_figure([columns["mean"][n] for n in numbers], _mean, percent),
+                highest=_figure([columns["highest"][n] for n in numbers], max, percent),
+                dew_point=_figure([columns["dew_point"][n] for n in numbers], _mean, signed),
             )
         )
     return rows
 
 
-def _figure(values: list[float | None], of: Any) -> str:
+def _figure(
+    values: list[float | None], of: Callable[[list[float]], float], words: Callable[[float], str]
+) -> str:
     known = [value for value in values if value is not None]
-    return f"{of(known):.1f}".replace("-", "\N{MINUS SIGN}") if known else "–"
+    return words(of(known)) if known else "–"
 
 
 def _mean(values: list[float]) -> float:

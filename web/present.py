@@ -7,10 +7,12 @@ from dataclasses import dataclass
 
 from monitor.alarms.wording import SENSOR_ERROR_PCT, humidity, span
 from monitor.model.answers import AirAnswer, BoxAnswer, Freshness, Need, OvenAnswer, RoomAnswer, StatusAnswer
+from web.inside import charge_briefly, sentence
 
 # The humidity rule: a root scale, so that the dry end, where filament lives, gets the room.
 RULE_END_PCT = 64.0
-RULE_TICKS_PCT = (2, 5, 10, 20, 30, 40, 50)
+RULE_TICKS_PCT = (1, 2, 5, 10, 20, 30, 40, 50)
+RULE_MARKS_PCT = (*range(10), *range(10, 30, 2), *range(30, 64, 5))  # every line engraved on it
 # Below these a change is the sensor's own wandering.
 LEAST_CHANGE_PCT = 0.5
 ANY_PCT = 100.0
@@ -61,7 +63,9 @@ class Strip:
     now_x: str | None
     tail_x: str | None
     limit_x: str | None
-    beyond: bool
+    allowed_x: str | None  # how far the air may go, drawn as a bar; "100" where the contents do not care
+    room_x: str | None
+    charge: str  # of its desiccant, where something is known of it
     spoken: str
 
 
@@ -82,6 +86,10 @@ def rule_x(percent: float) -> str:
     return f"{100.0 * share:.1f}"
 
 
+def _x(percent: float | None) -> str | None:
+    return None if percent is None else rule_x(percent)
+
+
 class Presenter:
     """Words and numbers of one site, in its local time."""
 
@@ -99,15 +107,25 @@ class Presenter:
         """The one sentence of the first screen."""
         if status.health.history_share is not None:
             return f"Reading the last weeks: {100 * status.health.history_share:.0f} %."
-        urgent = [need for need in status.needs if need.level == "now"]
-        if urgent:
-            return urgent[0].what
+        urgent = self.urgent(status)
+        if urgent is not None:
+            return urgent.what
+        if status.health.reasons:
+            return "The monitor itself needs you."
         if status.needs:
             count = len(status.needs)
             return f"{count} thing{'s' if count > 1 else ''} to look at."
         if not status.boxes:
             return "No box is in the inventory yet."
         return f"All {len(status.boxes)} boxes are well."
+
+    def urgent(self, status: StatusAnswer) -> Need | None:
+        """What cannot wait: it is the headline, and not said a second time below."""
+        return next((need for need in status.needs[:1] if need.level == "now"), None)
+
+    def others(self, status: StatusAnswer) -> tuple[Need, ...]:
+        """What needs a person besides the headline."""
+        return status.needs[1:] if self.urgent(status) else status.needs
 
     def newest(self, status: StatusAnswer) -> Age:
         at_s = seconds(status.health.newest_reading)
@@ -118,16 +136,18 @@ class Presenter:
             return Age(text="no reading yet", at_s=None, due_s=None)
         return Age(text=f"{span(max(0.0, now_s - at_s))} ago", at_s=round(at_s, 1), due_s=due_s)
 
-    def box(self, box: BoxAnswer, now_s: float | None) -> Strip:
-        return self._strip(box.key, box.name, box.air, box.limit_humidity_pct, now_s)
+    def box(self, box: BoxAnswer, now_s: float | None, room: RoomAnswer | None = None) -> Strip:
+        charge = "" if box.desiccant is None else charge_briefly(box.desiccant)
+        return self._strip(box.key, box.name, box.air, box.limit_humidity_pct, now_s, room, charge)
 
     def room(self, room: RoomAnswer, now_s: float | None) -> Strip:
         return self._strip(room.key, room.name, room.air, None, now_s)
 
     def heat(self, oven: OvenAnswer, now_s: float | None) -> Heat:
         words = OVEN_WORDS.get(oven.state or "", "not heard")
-        figure = "?" if oven.chamber_c is None else f"{oven.chamber_c:.0f} °C"
+        figure = "" if oven.chamber_c is None else f"{oven.chamber_c:.0f} °C"
         if oven.stale:
+            figure = figure and f"was {figure}"
             words = f"{words}, then silent: it may be hot" if oven.state else "not heard: it may be hot"
         elif oven.hot:
             words = f"hot, {words}"
@@ -145,14 +165,24 @@ class Presenter:
         return LEVEL_WORDS[need.level]
 
     def _strip(
-        self, key: str, name: str, air: AirAnswer, limit_pct: float | None, now_s: float | None
+        self,
+        key: str,
+        name: str,
+        air: AirAnswer,
+        limit_pct: float | None,
+        now_s: float | None,
+        room: RoomAnswer | None = None,
+        charge: str = "",
     ) -> Strip:
         percent = air.humidity_pct
         level = _level(air, limit_pct)
         figure = "no reading" if percent is None else humidity(percent)
         verdict = _verdict(air, limit_pct, level)
         tail = air.humidity_change_pct
-        shows_tail = percent is not None and tail is not None and abs(tail) >= LEAST_CHANGE_PCT
+        tail_pct = None
+        if percent is not None and tail is not None and abs(tail) >= LEAST_CHANGE_PCT and not air.stale:
+            tail_pct = percent - tail
+        cares = limit_pct is not None and limit_pct < ANY_PCT
         return Strip(
             key=key,
             name=name,
@@ -164,12 +194,12 @@ class Presenter:
             air=_air(air),
             trend=_trend(air),
             age=self.age(seconds(air.at), air.due_s, now_s),
-            now_x=None if percent is None else rule_x(percent),
-            tail_x=rule_x(percent - tail)
-            if shows_tail and percent is not None and tail is not None
-            else None,
-            limit_x=None if limit_pct is None else rule_x(limit_pct),
-            beyond=percent is not None and percent > RULE_END_PCT,
+            now_x=_x(percent),
+            tail_x=_x(tail_pct),
+            limit_x=_x(limit_pct) if cares else None,
+            allowed_x=_x(limit_pct),
+            room_x=None if room is None or room.air.stale else _x(room.air.humidity_pct),
+            charge=charge,
             spoken=f"{name}: {figure}. {verdict}",
         )
 
@@ -192,7 +222,7 @@ def _level(air: AirAnswer, limit_pct: float | None) -> str:
 
 def _verdict(air: AirAnswer, limit_pct: float | None, level: str) -> str:
     if air.humidity_pct is None:
-        return air.why or ""
+        return sentence(air.why)
     if air.stale:
         return "This is an old reading: what it is now is not known."
     if air.suspect is not None:
@@ -213,12 +243,18 @@ def _air(air: AirAnswer) -> str:
     if air.temperature_c is not None:
         parts.append(f"{air.temperature_c:.0f} °C")
     if air.dew_point_c is not None:
-        parts.append(f"dew point {_signed(air.dew_point_c)} °C")
+        parts.append(f"dew point {signed(air.dew_point_c)} °C")
     return ", ".join(parts)
 
 
-def _signed(value: float) -> str:
-    return f"{value:.0f}".replace("-", "\N{MINUS SIGN}")
+def percent(value: float) -> str:
+    """A relative humidity as `humidity` has it, without its unit."""
+    return humidity(value).removesuffix(" %RH")
+
+
+def signed(value: float) -> str:
+    """Whole degrees, with a real minus sign; never minus nought."""
+    return f"{round(value)}".replace("-", "\N{MINUS SIGN}")
 
 
 def _trend(air: AirAnswer) -> str:

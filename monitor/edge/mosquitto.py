@@ -30,6 +30,8 @@ _ROUNDS = 10_000
 _START_S = 5.0
 _POLL_S = 0.02
 _RESTART_LEAST_S, _RESTART_MOST_S = 0.5, 15.0
+_STEADY_LOOKS = 300  # a minute alive: what killed it before is over
+_LOOK_S = 0.2
 _LEAST_QUEUE = 10_000
 
 
@@ -127,20 +129,15 @@ class OwnBroker:
         self._write_files()
         self.set_aside = set_aside_if_damaged(self._folder / "mosquitto.db")
         self._accounts_ns = self.accounts.changed_ns()
-        self._launch()
+        self._launch_whole()
         self._watch = threading.Thread(target=self._run_watch, name="broker-watch", daemon=True)
         self._watch.start()
 
     def stop(self) -> None:
         self._stop.set()
-        process = self._process
-        if process is not None and process.poll() is None:
-            process.terminate()
-            try:
-                process.wait(5.0)
-            except subprocess.TimeoutExpired:
-                process.kill()
-                process.wait(5.0)
+        if self._watch is not None:
+            self._watch.join(2.0 * _START_S)  # or it might start another broker after we have looked
+        self._end_ours()
         self._pid_path.unlink(missing_ok=True)
 
     def account(self, name: str) -> str:
@@ -164,7 +161,44 @@ class OwnBroker:
         _write_private(self._conf_path, _filled("mosquitto.conf", filled))
         _write_private(self._folder / "acl", _filled("acl", {"site": self._site}))
 
+    def _launch_whole(self) -> None:
+        """Start the broker; where only its saved messages keep it from starting, without them.
+
+        A power cut may also leave a file that begins well. When the broker does not start without it
+        either, the file is not to blame and is put back.
+        """
+        database = self._folder / "mosquitto.db"
+        try:
+            self._launch()
+        except MonitorError:
+            kept = _set_aside(database) if database.exists() and not self._is_taken() else None
+            if kept is None:
+                raise
+            try:
+                self._launch()
+            except MonitorError:
+                kept.replace(database)
+                raise
+            log.warning("the broker's saved messages were damaged and are set aside file=%s", kept)
+            self.set_aside = kept
+
     def _launch(self) -> None:
+        if self._is_taken():
+            raise MonitorError(
+                f"another program listens on {self.host}:{self.port}: "
+                "end it, or set [broker] port in the settings to another."
+            )
+        try:
+            self._spawn()
+        except OSError as error:
+            raise MonitorError(f"the broker {self._program} cannot be run: {error.strerror}") from None
+        try:
+            self._wait_until_it_listens()
+        except MonitorError:
+            self._end_ours()
+            raise
+
+    def _spawn(self) -> None:
         self._process = subprocess.Popen(
             [str(self._program), "-c", str(self._conf_path)],
             stdin=subprocess.DEVNULL,
@@ -174,7 +208,22 @@ class OwnBroker:
         )
         self._pid_path.write_text(str(self._process.pid))
         threading.Thread(target=_log_lines, args=(self._process,), name="broker-log", daemon=True).start()
-        self._wait_until_it_listens()
+
+    def _end_ours(self) -> None:
+        process = self._process
+        if process is None or process.poll() is not None:
+            return
+        process.terminate()
+        try:
+            process.wait(5.0)
+        except subprocess.TimeoutExpired:
+            process.kill()
+            process.wait(5.0)
+
+    def _is_taken(self) -> bool:
+        with socket.socket(_family(self.host)) as probe:
+            probe.settimeout(0.2)
+            return probe.connect_ex((self.host, self.port)) == 0
 
     def _wait_until_it_listens(self) -> None:
         assert self._process is not None
@@ -183,33 +232,36 @@ class OwnBroker:
             if self._process.poll() is not None:
                 raise MonitorError(
                     f"the broker did not start on {self.host}:{self.port} (exit {self._process.returncode}): "
-                    "is the port taken? Set [broker] port in the settings to another."
+                    f"the log says why; its files are in {self._folder}."
                 )
-            with socket.socket(_family(self.host)) as probe:
-                probe.settimeout(0.2)
-                if probe.connect_ex((self.host, self.port)) == 0:
-                    return
+            if self._is_taken():
+                return
             pause.wait(_POLL_S)
         raise MonitorError(f"the broker does not answer on {self.host}:{self.port}")
 
     def _run_watch(self) -> None:
         """A broker that dies is started again, ever more slowly while it keeps dying."""
-        wait_s = _RESTART_LEAST_S
-        while not self._stop.wait(0.2):
-            process = self._process
-            if process is None or process.poll() is None:
-                self._let_new_accounts_in()
-                continue
-            log.warning("broker ended exit=%s; starting it again", process.returncode)
-            if self._stop.wait(wait_s):
-                return
-            wait_s = min(2.0 * wait_s, _RESTART_MOST_S)
-            self.restarts += 1
+        wait_s, steady_looks = _RESTART_LEAST_S, 0
+        while not self._stop.wait(_LOOK_S):
             try:
-                self.set_aside = set_aside_if_damaged(self._folder / "mosquitto.db") or self.set_aside
-                self._launch()
-            except MonitorError as error:
+                if self._process is not None and self._process.poll() is None:
+                    self._let_new_accounts_in()
+                    steady_looks += 1
+                    wait_s = wait_s if steady_looks < _STEADY_LOOKS else _RESTART_LEAST_S
+                    continue
+                if self._stop.wait(wait_s):
+                    return
+                wait_s, steady_looks = min(2.0 * wait_s, _RESTART_MOST_S), 0
+                self._restart()
+            except (MonitorError, OSError) as error:  # an upgrade may take the program away for a moment
                 log.error("broker: %s", error)
+
+    def _restart(self) -> None:
+        self.restarts += 1
+        code = self._process.returncode if self._process is not None else None
+        log.warning("broker ended exit=%s; starting it again restarts=%d", code, self.restarts)
+        self.set_aside = set_aside_if_damaged(self._folder / "mosquitto.db") or self.set_aside
+        self._launch_whole()
 
     def _let_new_accounts_in(self) -> None:
         """The broker reads its passwords again when they have changed, also by `sorbwatch account`."""
@@ -240,10 +292,13 @@ def set_aside_if_damaged(database: Path) -> Path | None:
     # Its files begin with 15 fixed bytes: 00 B5 00 'mosquitto db'.
     if head[:15] == b"\x00\xb5\x00mosquitto db":
         return None
-    kept = database.with_name(f"mosquitto.db.damaged-{secrets.token_hex(3)}")
-    database.rename(kept)
+    kept = _set_aside(database)
     log.warning("the broker's saved messages were damaged and are set aside file=%s", kept)
     return kept
+
+
+def _set_aside(database: Path) -> Path:
+    return database.rename(database.with_name(f"mosquitto.db.damaged-{secrets.token_hex(3)}"))
 
 
 def _end_process(pid: int) -> None:

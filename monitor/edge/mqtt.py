@@ -20,6 +20,7 @@ from paho.mqtt.reasoncodes import ReasonCode
 from paho.mqtt.subscribeoptions import SubscribeOptions
 
 from monitor.edge.mqtt_client import (
+    END_S,
     KEEPALIVE_S,
     RETRY_LEAST_S,
     Address,
@@ -27,6 +28,8 @@ from monitor.edge.mqtt_client import (
     abandon,
     drain_outgoing,
     end,
+    falls_back,
+    is_thread_dead,
     new_client,
     topic_of,
 )
@@ -65,7 +68,7 @@ class _Life:
     """What is known of the present client."""
 
     client: paho.Client
-    number: int
+    connection: int = 0  # the number of its present connection; acknowledgements bear it
     connected_s: float | None = None
     progress_s: float | None = None
     short_lives: deque[float] = field(default_factory=lambda: deque(maxlen=TAKEOVERS_A_MINUTE + 1))
@@ -101,9 +104,11 @@ class Link:
         self._protocol = "3.1.1" if address.protocol == "3.1.1" else "5"
         # Held whenever the connection changes and whenever something is acknowledged, so that an
         # acknowledgement can never go out on another connection than the one that brought the message.
-        self._lock = threading.Lock()
+        # Re-entrant: without its thread paho writes in ours, and a failing write calls on_disconnect.
+        self._lock = threading.RLock()
         self._connection = 0
         self._is_up = False
+        self._is_subscribed = False  # confirmed by the broker, for the session it keeps
         self._life: _Life | None = None
         self._built = 0
         self._started_s = 0.0
@@ -119,9 +124,10 @@ class Link:
     def stop(self) -> None:
         """Say good-bye and end. What was not acknowledged stays at the broker for the next start."""
         self._stop.set()
-        life = self._life
-        if life is None:
+        if self._life is None:
             return
+        self._watch.join(END_S)  # or it might build a client after we have looked
+        life = self._life
         if self._is_up:
             with contextlib.suppress(ValueError, RuntimeError):
                 life.client.publish(self._parting.topic, self._parting.will, qos=1, retain=True)
@@ -176,11 +182,12 @@ class Link:
         client.max_queued_messages_set(OUTGOING_MAX)
         client.reconnect_delay_set(RETRY_LEAST_S, RETRY_MOST_S)
         client.will_set(self._parting.topic, self._parting.will, qos=1, retain=True)
-        life = _Life(client=client, number=self._built)
+        life = _Life(client=client)
         client.on_connect = lambda *a: self._guarded(self._on_connect, life, *a)
         client.on_disconnect = lambda *a: self._guarded(self._on_disconnect, life, *a)
         client.on_connect_fail = lambda *_: self._note("The broker does not answer.")
         client.on_message = lambda *a: self._guarded(self._on_message, life, *a)
+        client.on_subscribe = lambda *a: self._guarded(self._on_subscribe, life, *a)
         with self._lock:
             self._life, self._is_up = life, False
             self._connection += 1
@@ -222,10 +229,13 @@ class Link:
         if life is not self._life:
             return
         if reason.is_failure:
-            self._refused(reason)
+            self._note(f"The broker refuses the connection: {reason}.")
+            if falls_back(client, self._address, reason, keeps_session=True):
+                self._protocol = "3.1.1"
             return
         with self._lock:
             self._connection += 1
+            life.connection = self._connection
             self._is_up = True
         life.connected_s = life.progress_s = self._pace_s()
         self._last_error = None
@@ -233,22 +243,30 @@ class Link:
         self._subscribe(client, is_new=not flags.session_present)
         log.info("broker connected protocol=%s session_present=%s", self._protocol, flags.session_present)
 
-    def _refused(self, reason: ReasonCode) -> None:
-        self._note(f"The broker refuses the connection: {reason}.")
-        if self._address.protocol == "auto" and self._protocol == "5" and "protocol" in str(reason).lower():
-            self._protocol = "3.1.1"  # the watch builds the next client with it
-
     def _subscribe(self, client: paho.Client, *, is_new: bool) -> None:
-        """Retained messages come once with a new session, and not again with every reconnect."""
+        """Retained messages come once with a new session, and not again with every reconnect.
+
+        3.1.1 cannot ask for that. There a session is subscribed again until the broker has confirmed it
+        once: a connection may break between the session's beginning and our subscribing.
+        """
         if self._protocol == "5":
-            handling = 1
-            topics = [(f, SubscribeOptions(qos=1, retainHandling=handling)) for f in self._filters]
+            topics = [(f, SubscribeOptions(qos=1, retainHandling=1)) for f in self._filters]
             topics.append((self._echo_topic, SubscribeOptions(qos=0, retainHandling=2)))
             client.subscribe(topics)
             return
-        if is_new:
-            client.subscribe([(f, 1) for f in self._filters])
-        client.subscribe(self._echo_topic, 0)
+        self._is_subscribed = self._is_subscribed and not is_new
+        filters = [] if self._is_subscribed else [(f, 1) for f in self._filters]
+        client.subscribe([*filters, (self._echo_topic, 0)])
+
+    def _on_subscribe(
+        self, life: _Life, _: paho.Client, __: object, ___: int, reasons: list[ReasonCode], ____: object
+    ) -> None:
+        if life is not self._life:
+            return
+        if any(reason.is_failure for reason in reasons):
+            self._note("The broker refuses to let this monitor hear its site: check its access list.")
+        else:
+            self._is_subscribed = True
 
     def _on_disconnect(
         self, life: _Life, _: paho.Client, __: object, ___: object, reason: ReasonCode, ____: object
@@ -286,7 +304,7 @@ class Link:
                 content_type=getattr(message.properties, "ContentType", None),
                 wall_s=self._clock.wall_s(),
                 mono_s=self._clock.mono_s(),
-                token=AckToken(connection=self._connection, mid=message.mid, qos=message.qos),
+                token=AckToken(connection=life.connection, mid=message.mid, qos=message.qos),
             )
         )
 
@@ -307,23 +325,19 @@ class Link:
         life = self._life
         if life is None:
             return
-        spoke_wrong = life.connected_s is None and self._protocol_changed(life)
-        if spoke_wrong or self._has_stopped(life):
+        if self._has_stopped(life):
             log.warning("link made no progress; building a new client")
             abandon(life.client)
             self._build()
         elif self._is_up:
             life.client.publish(self._echo_topic, b"", qos=0)
 
-    def _protocol_changed(self, life: _Life) -> bool:
-        wanted = paho.MQTTv5 if self._protocol == "5" else paho.MQTTv311
-        return life.client.protocol != wanted
-
     def _has_stopped(self, life: _Life) -> bool:
-        """No heartbeat came back although connected, or the thread that would connect is not trying."""
+        """Its thread is gone, no heartbeat comes back, or it has tried to connect for too long."""
+        if is_thread_dead(life.client):
+            return True
         limit_s = SILENT_HEARTBEATS * self._heartbeat_s
         now_s = self._pace_s()
         if self._is_up:
             return life.progress_s is None or now_s - life.progress_s > limit_s
-        thread = life.client._thread
-        return thread is None or not thread.is_alive() or now_s - self._started_s > 20 * limit_s
+        return now_s - self._started_s > 20 * limit_s

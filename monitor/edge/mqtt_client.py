@@ -6,9 +6,11 @@ from dataclasses import dataclass
 
 import paho.mqtt.client as paho
 from paho.mqtt.enums import CallbackAPIVersion
+from paho.mqtt.reasoncodes import ReasonCode
 
 KEEPALIVE_S = 30
 RETRY_LEAST_S = 1
+END_S = 3.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -51,6 +53,22 @@ def new_client(client_id: str, protocol: str, address: Address, *, manual_ack: b
     return client
 
 
+def falls_back(client: paho.Client, address: Address, reason: ReasonCode, *, keeps_session: bool) -> bool:
+    """Where the broker does not know MQTT 5 and the settings leave the choice, go on in 3.1.1."""
+    is_unknown = "unsupported protocol version" in str(reason).lower()
+    if address.protocol != "auto" or client.protocol != paho.MQTTv5 or not is_unknown:
+        return False
+    # paho steps down from 3.1.1 to 3.1 in the same way; its next attempt speaks what stands here.
+    client._protocol, client._clean_session = paho.MQTTv311, not keeps_session
+    return True
+
+
+def is_thread_dead(client: paho.Client) -> bool:
+    """An exception ends paho's thread without a word; the client goes on calling itself connected."""
+    thread = client._thread
+    return thread is None or not thread.is_alive()
+
+
 def topic_of(message: paho.MQTTMessage) -> str:
     """Bytes that are no text become a topic that nothing is filed under, and end in the quarantine."""
     try:
@@ -69,9 +87,12 @@ def drain_outgoing(client: paho.Client) -> None:
 
 
 def end(client: paho.Client) -> None:
+    """Say good-bye. paho's own loop_stop would wait for ever for a thread that hangs."""
     with contextlib.suppress(ValueError, RuntimeError, OSError):
         client.disconnect()
-        client.loop_stop()
+    thread, client._thread_terminate = client._thread, True
+    if thread is not None and thread is not threading.current_thread():
+        thread.join(END_S)
 
 
 def abandon(client: paho.Client) -> None:

@@ -9,7 +9,7 @@ from monitor.physics.desiccant import Bed
 from monitor.physics.isotherm import Numbers, loading_and_slope
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
-_ITERATIONS = 80  # halving alone needs about 50
+_ITERATIONS = 160  # some 50 halvings are enough for any jump
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -123,12 +123,13 @@ def _balanced_vapour(
 ) -> Array:
     """The vapour at which air and bed together hold what is offered: Newton's method within a bracket.
 
-    The balance rises with vapour, so halving catches every step that Newton's method misses, as at the
-    jumps of a hydrate.
+    The balance rises with vapour, so halving the bracket finds what Newton's method misses, as at the jumps
+    of a hydrate: it is done wherever the last step did not halve what is out of balance.
     """
     lowest = np.zeros(np.broadcast(offered_kg, per_vapour_m3, uptake.at_0_kg, saturated).shape)
     highest = np.maximum((offered_kg - uptake.at_0_kg) / per_vapour_m3, 0.0) + lowest
     vapour = 0.5 * highest
+    last_kg = np.full_like(vapour, np.inf)
     for _ in range(_ITERATIONS):
         loading, slope = loading_and_slope(bed.kind.isotherm, vapour / saturated, temperature_c)
         equilibrium, steepness = bed.batch_factor * loading, bed.batch_factor * slope / saturated
@@ -136,8 +137,9 @@ def _balanced_vapour(
         is_high = excess_kg > 0.0
         lowest, highest = np.where(is_high, lowest, vapour), np.where(is_high, vapour, highest)
         newton = vapour - excess_kg / (per_vapour_m3 + uptake.rise_kg * steepness)
-        is_inside = (newton > lowest) & (newton < highest)
-        following = np.where(is_inside, newton, 0.5 * (lowest + highest))
+        is_better = (newton > lowest) & (newton < highest) & (np.abs(excess_kg) < 0.5 * last_kg)
+        last_kg = np.abs(excess_kg)
+        following = np.where(is_better, newton, 0.5 * (lowest + highest))
         moved = np.abs(following - vapour)
         vapour = following
         if (moved <= 1e-13 * saturated).all():

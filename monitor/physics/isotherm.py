@@ -182,7 +182,7 @@ def _hydrate_loading(isotherm: HydrateIsotherm, humidity: Array, kelvin: Array) 
     steepness = (over - under) / (2.0 * hair)
     is_brine = humidity >= isotherm.brine_from
     return (
-        np.where(is_brine, (1.0 - salt) / salt, loading),
+        np.where(is_brine, np.maximum((1.0 - salt) / salt, loading), loading),
         np.where(is_brine, -1.0 / (salt * salt * steepness), slope),
     )
 

@@ -2,6 +2,8 @@
 
 import re
 import secrets
+import shutil
+import socket
 import time
 from pathlib import Path
 
@@ -20,7 +22,7 @@ from monitor.edge.mosquitto import (
 )
 from monitor.edge.mqtt_client import Address, Parting, can_connect
 from monitor.edge.mqtt_node import Listener, NodeLink
-from monitor.errors import RefusedError
+from monitor.errors import MonitorError, RefusedError
 
 ROOT = Path(__file__).resolve().parents[2]
 FILES = ROOT / "monitor" / "edge" / "broker_files"
@@ -77,7 +79,8 @@ def test_each_topic_can_be_written_by_its_writers_and_by_nobody_else(own):
     links = {name: node(own, name) for name in EVERYONE}
     for name, link in links.items():
         for topic in WRITERS:
-            link.publish(f"sorbwatch/lab/{topic}", name.encode())
+            taken = link.publish(f"sorbwatch/lab/{topic}", name.encode())
+            assert taken == (name in WRITERS[topic]), "a node must learn that the broker threw it away"
         link.publish(
             "sorbwatch/lab/node/n1/senml" if name != "n1" else "sorbwatch/other/node/n1/senml", b"stray"
         )
@@ -163,6 +166,86 @@ def test_a_persistence_file_that_a_power_cut_ruined_does_not_stop_the_broker(tmp
         assert broker.set_aside.read_bytes() == content
     finally:
         broker.stop()
+
+
+def started_and_stopped(folder, program=None):
+    """A broker that has run once and saved a message; its saved messages are whole."""
+    broker = OwnBroker(folder, host="127.0.0.1", port=0, site="lab", program=find_mosquitto())
+    broker.start(["n1"])
+    link = node(broker, "n1")
+    assert link.publish("sorbwatch/lab/node/n1/online", b"{}", retain=True)
+    link.close()
+    broker.stop()
+    return OwnBroker(folder, host="127.0.0.1", port=0, site="lab", program=program or find_mosquitto())
+
+
+@pytest.mark.broker
+def test_saved_messages_that_begin_well_and_break_off_do_not_stop_the_broker(tmp_path):
+    """Report 6: a power cut in the middle of a save; its first bytes tell nothing."""
+    broker = started_and_stopped(tmp_path / "broker")
+    database = tmp_path / "broker" / "mosquitto.db"
+    cut = database.read_bytes()[:20]
+    database.write_bytes(cut)
+    broker.start([])
+    try:
+        assert broker.set_aside is not None
+        assert broker.set_aside.read_bytes() == cut
+        assert can_connect(address(broker, "n1")) is None
+    finally:
+        broker.stop()
+
+
+@pytest.mark.broker
+def test_saved_messages_stay_where_they_are_when_the_broker_fails_for_another_reason(tmp_path):
+    """Moved aside for a fault that is not theirs, readings would be lost."""
+    broker = started_and_stopped(tmp_path / "broker", program=Path(shutil.which("false")))
+    database = tmp_path / "broker" / "mosquitto.db"
+    before = database.read_bytes()
+    with pytest.raises(MonitorError, match="did not start"):
+        broker.start([])
+    assert database.read_bytes() == before
+    assert broker.set_aside is None
+
+
+@pytest.mark.broker
+def test_a_port_that_another_program_holds_is_said_at_once(tmp_path):
+    """Its answer would pass for our broker's, and the monitor's password would go to a stranger."""
+    with socket.create_server(("127.0.0.1", 0)) as stranger:
+        port = stranger.getsockname()[1]
+        broker = OwnBroker(
+            tmp_path / "broker", host="127.0.0.1", port=port, site="lab", program=find_mosquitto()
+        )
+        with pytest.raises(MonitorError, match="another program"):
+            broker.start([])
+        assert broker._process is None
+
+
+@pytest.mark.broker
+def test_a_program_that_is_away_for_a_moment_does_not_end_the_watch(tmp_path):
+    """An upgrade of the system replaces it while we run."""
+    program = tmp_path / "mosquitto"
+    program.symlink_to(find_mosquitto())
+    broker = OwnBroker(tmp_path / "broker", host="127.0.0.1", port=0, site="lab", program=program)
+    broker.start(["n1"])
+    try:
+        program.unlink()
+        broker._process.kill()
+        wait_for(lambda: broker.restarts == 1, what="the first try")
+        program.symlink_to(find_mosquitto())
+        wait_for(lambda: can_connect(address(broker, "n1")) is None, what="the broker")
+    finally:
+        broker.stop()
+
+
+@pytest.mark.broker
+def test_a_stop_in_the_middle_of_a_restart_leaves_no_broker_behind(own):
+    """It would hold the port, and keep the messages from the next one."""
+    own._process.kill()
+    wait_for(lambda: own.restarts == 1, what="the restart to begin")
+    own.stop()
+    assert own._process.poll() is not None
+    with socket.socket() as probe:
+        assert probe.connect_ex((own.host, own.port)) != 0
 
 
 @pytest.mark.broker

@@ -134,7 +134,7 @@ def test_the_first_page_says_what_needs_a_person_and_what_is_hot(client):
     assert "Box 3 has never been heard." in page
     assert "n1/stray" in page
     assert re.search(r'<time[^>]*data-at="1795599970.0"[^>]*>30 s ago', page)
-    assert page.index("What needs you") < page.index("Box 1</a>")
+    assert page.index("What else needs you") < page.index("Box 1</a>")
 
 
 def test_a_stale_reading_is_never_shown_as_current(client):

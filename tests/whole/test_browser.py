@@ -135,6 +135,47 @@ def test_a_new_reading_arrives_without_a_reload_and_holding_still_stops_it(live)
         assert page.faults == []
 
 
+def test_who_is_on_a_strip_by_keyboard_stays_there_and_still_sees_it_change(live):
+    """WCAG 2.4.3 and P11: a part under the focus must neither lose it nor be left old."""
+    live.hear(11)
+    live.commit()
+    with page_of(live) as page:
+        page.locator("#box-b1 h3 a").focus()
+        live.hear(33, live.now_s + 1)
+        live.commit()
+        live.queries.changed()
+        expect(page.locator("#box-b1 .figure")).to_contain_text("33 %RH")
+        assert page.evaluate("document.activeElement.textContent") == "Box 1"
+        assert page.faults == []
+
+
+def test_a_box_that_comes_new_appears_on_a_page_that_was_open(live):
+    """A wall tablet is never reloaded by hand."""
+    with page_of(live) as page:
+        library = load_library()
+        known = KnownKeys(materials=library.materials, desiccants=library.desiccants, reels=library.reels)
+        more = INVENTORY.replace(b'"b1"', b'"b2"').replace(b"Box 1", b"Box 2").replace(b"n1/b1", b"n1/b2")
+        live.engine.change_inventory(
+            parse_inventory(INVENTORY + more[more.index(b"[[box]]") :], known, Inventory()), live.now_s
+        )
+        live.commit()
+        live.queries.changed()
+        expect(page.locator("#box-b2")).to_be_visible()
+
+
+def test_a_reading_turns_old_before_the_eyes_when_nothing_comes_any_more(live):
+    """C-25: the page itself marks what is past its time; no monitor is needed for that."""
+    live.hear(11)
+    live.commit()
+    with page_of(live) as page:
+        live.server.stop()
+        page.clock.install()
+        page.clock.run_for(1_000)
+        page.clock.fast_forward(21 * 60_000)  # its sensor promised a reading within 10 minutes
+        expect(page.locator("#box-b1")).to_have_attribute("data-state", "stale")
+        expect(page.locator("#box-b1 .figure")).to_contain_text("old 11 %RH")
+
+
 def test_a_page_whose_monitor_is_gone_says_that_it_is_old(live):
     """C-25 and H40: a frozen page must not look alive."""
     live.hear(11)
@@ -162,8 +203,8 @@ def test_a_day_of_25_hours_is_drawn_as_25_hours_with_its_gap(tmp_path):
             page.wait_for_selector("[data-drawn]")
             document = json.loads(page.locator("[data-chart] script").text_content())
             marks = {label: at_s for at_s, label in document["axis"]}
-            assert marks["02 Nov"] - marks["01 Nov"] == 25 * 3600
-            assert marks["01 Nov"] - marks["31 Oct"] == 24 * 3600
+            assert marks["2 Nov"] - marks["1 Nov"] == 25 * 3600
+            assert marks["1 Nov"] - marks["31 Oct"] == 24 * 3600
             page.goto(site.server.url + "/boxes/b1")
             page.wait_for_selector("[data-drawn]")
             columns = json.loads(page.locator("[data-chart] script").text_content())["columns"]
@@ -176,7 +217,7 @@ def test_a_day_of_25_hours_is_drawn_as_25_hours_with_its_gap(tmp_path):
                     const canvas = document.querySelector("[data-chart] canvas");
                     const box = canvas.getContext("2d");
                     const times = JSON.parse(document.querySelector("[data-chart] script").textContent).columns.time;
-                    const left = 36 * devicePixelRatio, width = canvas.width - left - 17 * devicePixelRatio;
+                    const left = 46 * devicePixelRatio, width = canvas.width - left - 17 * devicePixelRatio;
                     const x = (t) => left + width * (t - times[0]) / (times.at(-1) - times[0]);
                     const has = (a, b) => {
                         const { data } = box.getImageData(x(a), 0, x(b) - x(a), canvas.height * 0.85);
@@ -205,7 +246,9 @@ def test_pages_fit_and_can_be_reached(live, width, scheme):
         for path in ("/", "/boxes/b1", "/rooms/hall", "/health"):
             page.goto(live.server.url + path)
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
-            controls = page.locator("header a:visible, header button:visible, h2 a, h3 a, nav a, summary")
+            controls = page.locator(
+                "header a:visible, header button:visible, h2 a:visible, .strip, nav a, summary"
+            )
             for number in range(controls.count()):
                 box = controls.nth(number).bounding_box()
                 assert box["height"] >= 43.5, (path, controls.nth(number).inner_text())

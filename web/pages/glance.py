@@ -8,7 +8,7 @@ from werkzeug.exceptions import NotFound
 
 from monitor.model.answers import BoxAnswer, RoomAnswer, StatusAnswer
 from monitor.service.queries import Queries
-from web import charts
+from web import charts, inside
 from web.board import Board, ticks
 from web.present import Presenter, seconds
 
@@ -26,31 +26,40 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
 
     @pages.get("/boxes/<key>")
     def box(key: str) -> str:
-        status = board.parts().status
+        parts = board.parts()
+        status = parts.status
         found = _found(status.boxes, key)
         window = _window()
         return render_template(
             "box.html",
             box=found,
-            parts=board.parts(),
-            spools=[spool for spool in status.spools if spool.key in found.spools],
+            present=present,
+            parts=parts,
+            inside=[inside.spool(spool) for spool in status.spools if spool.key in found.spools],
+            desiccant=inside.desiccant(found.desiccant, found.desiccant_why),
+            needs=[need for need in status.needs if need.place == key],
+            ticks=ticks(),
             window=window,
             windows=charts.WINDOWS,
+            zone=queries.zone(),
             chart=_chart(status, key, found.room, window),
         )
 
     @pages.get("/rooms/<key>")
     def room(key: str) -> str:
-        status = board.parts().status
+        parts = board.parts()
+        status = parts.status
         found = _found(status.rooms, key)
         window = _window()
         return render_template(
             "room.html",
             room=found,
-            parts=board.parts(),
+            parts=parts,
             boxes=[item for item in status.boxes if item.room == key],
+            ticks=ticks(),
             window=window,
             windows=charts.WINDOWS,
+            zone=queries.zone(),
             chart=_chart(status, key, None, window),
         )
 

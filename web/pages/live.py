@@ -3,18 +3,20 @@
 import json
 import re
 import threading
+import time
 from collections.abc import Iterator
 
 from flask import Blueprint, Response
 from werkzeug.exceptions import ServiceUnavailable
 
 from monitor.service.queries import Queries
-from web.board import Board
+from web.board import Board, Parts
 from web.present import seconds
 
 STREAMS_MAX = 16
 BEAT_S = 10.0  # something must be sent this often, or a phone that went away keeps its place
 LEAST_APART_S = 1.0
+LIFE_S = 600.0
 _AGE = re.compile(r"(<time[^>]*>)[^<]*")
 
 
@@ -36,25 +38,31 @@ def blueprint(queries: Queries, board: Board) -> Blueprint:
     def parts() -> Response:
         """The same parts at once, for a page that found no place in the stream."""
         now = board.parts()
-        return Response(
-            json.dumps({"now_s": seconds(now.status.at), "parts": now.html}), mimetype="application/json"
-        )
+        return Response(_document(now, now.html), mimetype="application/json")
 
     return pages
 
 
+def _document(now: Parts, parts: dict[str, str]) -> str:
+    return json.dumps({"now_s": seconds(now.status.at), "layout": now.layout, "parts": parts})
+
+
 def _stream(queries: Queries, board: Board) -> Iterator[str]:
-    """All parts at first, then those that differ from what this listener has."""
+    """All parts at first, then those that differ from what this listener has.
+
+    A stream ends after a while and the page asks for the next one: so a listener that no longer reads
+    cannot hold its place, nor make the server keep what it does not take.
+    """
     sent: dict[str, str] = {}
+    ends_s = time.monotonic() + LIFE_S
     pause = threading.Event()
     yield "retry: 3000\n\n"
-    while True:
+    while time.monotonic() < ends_s:
         now = board.parts()
         # Ages count on by themselves in the page; only what else differs is sent again.
         still = {key: _AGE.sub(r"\1", html) for key, html in now.html.items()}
         changed = {key: now.html[key] for key in still if sent.get(key) != still[key]}
-        document = {"now_s": seconds(now.status.at), "parts": changed}
-        yield f"event: parts\ndata: {json.dumps(document)}\n\n"
+        yield f"event: parts\ndata: {_document(now, changed)}\n\n"
         sent = still
         pause.wait(LEAST_APART_S)
         queries.wait_for_change(now.revision, BEAT_S)

@@ -34,7 +34,7 @@ def blueprint(queries: Queries) -> Blueprint:
     @pages.get("/metrics")
     def metrics() -> Response:
         wants_open = "application/openmetrics-text" in request.headers.get("Accept", "")
-        text = "\n".join(_lines(queries.status())) + "\n"
+        text = "\n".join(_lines(queries.status()) if wants_open else _older(_lines(queries.status()))) + "\n"
         return Response(text, content_type=OPENMETRICS if wants_open else PLAIN)
 
     return pages
@@ -75,6 +75,18 @@ def _lines(status: StatusAnswer) -> Iterator[str]:
     yield from _family("sorbwatch_build", "info", "", "The running program.")
     yield f'sorbwatch_build_info{{version="{__version__}"}} 1'
     yield "# EOF"
+
+
+def _older(lines: Iterator[str]) -> Iterator[str]:
+    """The same in format 0.0.4: a counter bears its whole name; no units, infos or end; help is left out."""
+    for line in lines:
+        if line == "# EOF" or line.startswith(("# UNIT ", "# HELP ")):
+            continue
+        kind = line.rpartition(" ")[2]
+        if line.startswith("# TYPE ") and kind in ("counter", "info"):
+            suffix, as_kind = ("_total", "counter") if kind == "counter" else ("_info", "gauge")
+            line = f"{line.removesuffix(' ' + kind)}{suffix} {as_kind}"
+        yield line
 
 
 def _family(name: str, kind: str, unit: str, text: str) -> Iterator[str]:

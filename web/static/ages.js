@@ -13,6 +13,17 @@ function words(seconds) {
   return `${Math.round(seconds / 86400)} days`;
 }
 
+function becomeOld(holder) {
+  holder.dataset.state = "stale";
+  const figure = holder.querySelector(".figure");
+  if (!figure) return;
+  figure.querySelector(".state")?.remove();
+  const word = document.createElement("b");
+  word.className = "state";
+  word.textContent = "old";
+  figure.prepend(word, " ");
+}
+
 export function tick(root = document) {
   const nowS = Date.now() / 1000 + aheadS;
   for (const age of root.querySelectorAll("time[data-at]")) {
@@ -21,6 +32,6 @@ export function tick(root = document) {
     // A reading that has become old while nothing came is shown as old at once.
     const due = Number(age.dataset.due || 0);
     const holder = age.closest("[data-state]");
-    if (due && holder && seconds > 2 * due && ["fresh", "late"].includes(holder.dataset.state)) holder.dataset.state = "stale";
+    if (due && holder && seconds > 2 * due && ["fresh", "late"].includes(holder.dataset.state)) becomeOld(holder);
   }
 }

@@ -1,0 +1,90 @@
+"""How fast the wound spool is, alone and as a fleet, and against the reference solver at its accuracy."""
+
+import time
+
+import numpy as np
+from physics.random_cases import HOURS, product_answers, random_case
+from physics.reference_solver import solve
+
+from monitor.library import load_library
+from monitor.physics.psychrometrics import dew_point_c
+from monitor.physics.spool import (
+    SpoolParameters,
+    SpoolState,
+    even_spool,
+    spool_parameters,
+    spool_water_kg,
+    step_spool,
+)
+from monitor.physics.spool_reading import full_outer_m
+
+_SPOOLS, _MEMBERS = 1000, 12
+_CASES = 12
+_COURSE_S = 36 * 3600.0
+
+
+def run() -> dict[str, float]:
+    """Milliseconds, ratios and errors."""
+    parameters, fleet = _fleet()
+    room_s, error = _fleet_step(parameters, fleet)
+    begun_s = time.perf_counter()
+    step_spool(parameters, fleet, _COURSE_S, 23.0, 0.3)
+    course_s = (time.perf_counter() - begun_s) / (_SPOOLS * _MEMBERS)
+    reference_s, alone_s, worst = _against_reference()
+    return {
+        "fleet_spools": _SPOOLS * _MEMBERS,
+        "fleet_step_5_min_ms": 1e3 * room_s,
+        "fleet_step_per_spool_us": 1e6 * room_s / (_SPOOLS * _MEMBERS),
+        "fleet_course_36_h_per_spool_ms": 1e3 * course_s,
+        "fleet_water_error_relative": error,
+        "reference_course_36_h_ms": 1e3 * reference_s,
+        "reference_over_fleet": reference_s / course_s,
+        "alone_course_36_h_ms": 1e3 * alone_s,
+        "reference_over_alone": reference_s / alone_s,
+        "worst_error_of_mean_relative": worst,
+        "dew_point_us": 1e6 * _seconds_of(lambda: dew_point_c(1000.0), 2000),
+    }
+
+
+def _fleet() -> tuple[SpoolParameters, SpoolState]:
+    library, dice = load_library(), np.random.default_rng(1)
+    keys = sorted(library.materials)
+    materials = [library.material(keys[spool % len(keys)]) for spool in range(_SPOOLS)]
+    parameters = spool_parameters(materials, diameter_m=0.00175)
+    outer_m = full_outer_m(parameters, dice.uniform(0.2, 1.0, _SPOOLS))
+    humidity = dice.uniform(0.1, 0.6, (_MEMBERS, _SPOOLS))
+    return parameters, even_spool(parameters, outer_m, 22.0, relative_humidity=humidity)
+
+
+def _fleet_step(parameters: SpoolParameters, state: SpoolState) -> tuple[float, float]:
+    """Seconds of one step of five minutes in a room whose temperature moves, and the worst water error."""
+    before, came_in, steps = spool_water_kg(parameters, state), 0.0, 6
+    begun_s = time.perf_counter()
+    for step in range(steps):
+        state, part_kg = step_spool(parameters, state, 300.0, 22.1 + 0.1 * step, 0.3)
+        came_in = came_in + part_kg
+    took_s = (time.perf_counter() - begun_s) / steps
+    error = np.abs(spool_water_kg(parameters, state) - before - came_in) / before
+    return took_s, float(error.max())
+
+
+def _against_reference() -> tuple[float, float, float]:
+    """Seconds a case by either solver, and the worst relative error of the mean moisture."""
+    reference_s = alone_s = worst = 0.0
+    for seed in range(_CASES):
+        key, case = random_case(seed)
+        begun_s = time.perf_counter()
+        wanted = solve(case, list(HOURS), 220)
+        reference_s += time.perf_counter() - begun_s
+        begun_s = time.perf_counter()
+        found = product_answers(key, case, _COURSE_S)
+        alone_s += time.perf_counter() - begun_s
+        worst = max(worst, *(abs(f.mean / w.mean - 1.0) for f, w in zip(found, wanted, strict=True)))
+    return reference_s / _CASES, alone_s / _CASES, worst
+
+
+def _seconds_of(call, times: int) -> float:
+    begun_s = time.perf_counter()
+    for _ in range(times):
+        call()
+    return (time.perf_counter() - begun_s) / times

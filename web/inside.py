@@ -1,0 +1,72 @@
+"""What lies in a box, in finished words: its spools and its desiccant."""
+
+from dataclasses import dataclass
+
+from monitor.model.answers import DesiccantAnswer, SpoolAnswer, Spread
+
+VERDICT_WORDS = {
+    "ready": "Dry enough to print.",
+    "dry_first": "Dry it before printing.",
+    "not_sure": "Whether it is dry enough to print is not known.",
+    "damaged": "Damaged by water: drying does not mend it.",
+}
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Inside:
+    """One thing in a box."""
+
+    name: str
+    kind: str
+    words: str
+
+
+def spool(answer: SpoolAnswer) -> Inside:
+    """A spool's water, which is another thing than the air around it (P11)."""
+    words = VERDICT_WORDS[answer.verdict]
+    if answer.moisture_pct.p50 is None:
+        words += f" {sentence(answer.verdict_why or answer.moisture_pct.why)}"
+    else:
+        limit = "" if answer.limit_pct is None else f"; above {answer.limit_pct:.2g} % prints suffer"
+        words += f" Water: {_band(answer.moisture_pct, '.2g', ' %')}{limit}."
+    return Inside(name=answer.name, kind=_kind(answer.material).upper(), words=words.strip())
+
+
+def desiccant(charge: DesiccantAnswer | None, why: str | None) -> Inside:
+    """A box's desiccant, as far as it is known (P13)."""
+    if charge is None:
+        return Inside(name="Desiccant", kind="", words=sentence(why))
+    kind = f"{_kind(charge.kind)}, {charge.dry_g:.0f} g dry"
+    if charge.used.p50 is None:
+        return Inside(name="Desiccant", kind=kind, words=sentence(charge.used.why))
+    words = [f"Used up: {_band(charge.used, '.0f', ' %', 100.0)} of what is useful here."]
+    if charge.spent:
+        words.insert(0, "Spent: replace it or bake it.")
+    elif charge.days_left.p50 is not None:
+        words.append(f"Days left: {_band(charge.days_left, '.0f', '')}.")
+    return Inside(name="Desiccant", kind=kind, words=" ".join(words))
+
+
+def charge_briefly(charge: DesiccantAnswer) -> str:
+    """A few words for the strip, empty where nothing is known."""
+    if charge.spent:
+        return "desiccant spent"
+    days = charge.days_left.p50
+    return "" if days is None else f"desiccant for about {days:.0f} more days"
+
+
+def sentence(why: str | None) -> str:
+    """A reason, which an answer gives as a clause, as a sentence."""
+    return "" if not why else f"{why[0].upper()}{why[1:].rstrip('.')}."
+
+
+def _band(spread: Spread, form: str, unit: str, times: float = 1.0) -> str:
+    """'about 0.34 % (0.21 to 0.52)': never a figure without how well it is known."""
+    if spread.p10 is None or spread.p50 is None or spread.p90 is None:
+        return "not known"
+    low, middle, high = (f"{times * value:{form}}" for value in (spread.p10, spread.p50, spread.p90))
+    return f"about {middle}{unit} ({low} to {high})"
+
+
+def _kind(key: str) -> str:
+    return key.replace("_", " ")
