@@ -22,6 +22,7 @@ QUIET_S = 0.02  # nothing came for this long while catching up: commit what ther
 CATCHING_UP_ITEMS = 100
 ROLL_UP_EVERY_S = 300.0
 ROLL_UP_READINGS = 20_000
+CAUGHT_UP_READINGS = 1_000  # so many, and no more wait: a past has come in, and charts want it now
 PRUNE_EVERY_S = 3_600.0
 PRUNE_PIECES_S = 5.0
 RETRY_S = 1.0
@@ -216,7 +217,8 @@ class Worker:
     def _upkeep(self) -> None:
         now_s = self._pace_s()
         due = now_s - self._rolled_up_s >= ROLL_UP_EVERY_S
-        if due or self._readings_since_roll_up >= ROLL_UP_READINGS:
+        caught_up = self._readings_since_roll_up >= CAUGHT_UP_READINGS and self._inbox.empty()
+        if due or caught_up or self._readings_since_roll_up >= ROLL_UP_READINGS:
             more = self._guarded(self._store.roll_up)
             self._readings_since_roll_up = 0
             # Work is done in bounded pieces, so that readings and people need not wait for it.
