@@ -143,7 +143,7 @@ class OwnBroker:
     def account(self, name: str) -> str:
         """The password of a node or oven; a new account is let in at once."""
         password, is_new = self.accounts.password(name)
-        if is_new and self._process is not None and self._process.poll() is None:
+        if is_new:
             self._let_new_accounts_in()
         return password
 
@@ -171,9 +171,9 @@ class OwnBroker:
         try:
             self._launch()
         except MonitorError:
-            kept = _set_aside(database) if database.exists() and not self._is_taken() else None
-            if kept is None:
+            if not database.exists() or not self._has_given_up():
                 raise
+            kept = _set_aside(database)
             try:
                 self._launch()
             except MonitorError:
@@ -182,7 +182,12 @@ class OwnBroker:
             log.warning("the broker's saved messages were damaged and are set aside file=%s", kept)
             self.set_aside = kept
 
+    def _has_given_up(self) -> bool:
+        """It ended by itself with an error; ended by a signal (0 or less) it says nothing of its files."""
+        return self._process is not None and (self._process.poll() or 0) > 0
+
     def _launch(self) -> None:
+        self._process = None
         if self._is_taken():
             raise MonitorError(
                 f"another program listens on {self.host}:{self.port}: "
@@ -265,10 +270,10 @@ class OwnBroker:
 
     def _let_new_accounts_in(self) -> None:
         """The broker reads its passwords again when they have changed, also by `sorbwatch account`."""
-        changed_ns = self.accounts.changed_ns()
-        if changed_ns != self._accounts_ns and self._process is not None:
+        changed_ns, process = self.accounts.changed_ns(), self._process
+        if changed_ns != self._accounts_ns and process is not None:
             self._accounts_ns = changed_ns
-            self._process.send_signal(signal.SIGHUP)
+            process.send_signal(signal.SIGHUP)
 
     def _end_left_over(self) -> None:
         """A service that was killed leaves its broker running: it is ours by its settings file, and ended."""

@@ -4,6 +4,7 @@ import re
 import secrets
 import shutil
 import socket
+import threading
 import time
 from pathlib import Path
 
@@ -138,7 +139,9 @@ def test_a_killed_broker_is_started_again_and_a_left_over_one_is_replaced(own, t
     own._process.kill()
     wait_for(lambda: own.restarts == 1 and can_connect(address(own, "n1")) is None, what="the restart")
     own._stop.set()  # as after SIGKILL of the service: nobody watches, the broker goes on
+    own._watch.join(10)
     left_over = own._process
+    threading.Thread(target=left_over.wait, daemon=True).start()  # init would reap it; here we must
     again = OwnBroker(
         tmp_path / "broker", host="127.0.0.1", port=own.port, site="lab", program=find_mosquitto()
     )
@@ -208,6 +211,22 @@ def test_saved_messages_stay_where_they_are_when_the_broker_fails_for_another_re
 
 
 @pytest.mark.broker
+def test_saved_messages_stay_where_they_are_when_the_broker_is_killed_while_it_starts(tmp_path):
+    """Want of memory or a stop of the whole machine says nothing about the file."""
+    killed = tmp_path / "killed"
+    killed.write_text(
+        f"#!/bin/sh\n[ -e {killed}.once ] || {{ touch {killed}.once; kill -9 $$; }}\n"
+        f'exec {find_mosquitto()} "$@"\n'
+    )
+    killed.chmod(0o700)
+    broker = started_and_stopped(tmp_path / "broker", program=killed)
+    with pytest.raises(MonitorError, match="did not start"):
+        broker.start([])
+    assert broker.set_aside is None
+    assert [path.name for path in (tmp_path / "broker").glob("mosquitto.db*")] == ["mosquitto.db"]
+
+
+@pytest.mark.broker
 def test_a_port_that_another_program_holds_is_said_at_once(tmp_path):
     """Its answer would pass for our broker's, and the monitor's password would go to a stranger."""
     with socket.create_server(("127.0.0.1", 0)) as stranger:
@@ -240,9 +259,18 @@ def test_a_program_that_is_away_for_a_moment_does_not_end_the_watch(tmp_path):
 @pytest.mark.broker
 def test_a_stop_in_the_middle_of_a_restart_leaves_no_broker_behind(own):
     """It would hold the port, and keep the messages from the next one."""
+    spawn, begun = own._spawn, threading.Event()
+
+    def spawn_late():
+        begun.set()
+        threading.Event().wait(0.3)
+        spawn()
+
+    own._spawn = spawn_late
     own._process.kill()
-    wait_for(lambda: own.restarts == 1, what="the restart to begin")
+    assert begun.wait(5)
     own.stop()
+    own._watch.join(10)  # whatever it was about to do is done
     assert own._process.poll() is not None
     with socket.socket() as probe:
         assert probe.connect_ex((own.host, own.port)) != 0

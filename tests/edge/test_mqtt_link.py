@@ -3,6 +3,7 @@
 import contextlib
 import queue
 import random
+import signal
 import socket
 import sqlite3
 import threading
@@ -414,7 +415,7 @@ def test_a_late_acknowledgement_never_confirms_another_message(broker, tmp_path)
             )
         return [arrival.token for arrival in taken]
 
-    for _ in range(15):
+    for _ in range(10):
         for _ in range(dice.randint(1, 8)):
             sender.publish(TOPIC, str(sent), qos=1)
             sent += 1
@@ -437,6 +438,36 @@ def test_a_late_acknowledgement_never_confirms_another_message(broker, tmp_path)
     end(sender)
     link.stop()
     db.close()
+
+
+def test_an_acknowledgement_of_a_session_that_is_lost_confirms_nothing_of_the_next(broker, tmp_path):
+    """Report 5: a new session numbers from 1 again; a stale number would confirm what nobody has stored."""
+    heard = []
+    link = a_link(broker, heard.append)
+    link.start()
+    wait_for(lambda: link.state().connected and link._is_subscribed)
+    for number in range(3):
+        publish(broker.port, TOPIC, f"old {number}")
+    wait_for(lambda: len(heard) == 3)
+    stale = [arrival.token for arrival in heard]
+    broker.stop(signal.SIGKILL)
+    (tmp_path / "mosquitto.db").unlink(missing_ok=True)
+    wait_for(lambda: not link._is_up, what="the loss to be noticed")
+    link._is_subscribed = False
+    broker.start()
+    wait_for(lambda: link._is_up and link._is_subscribed, what="the new session")
+    for number in range(3):
+        publish(broker.port, TOPIC, f"new {number}")
+    wait_for(lambda: len(heard) == 6)
+    assert {arrival.token.mid for arrival in heard[3:]} == {token.mid for token in stale}
+    assert link.acknowledge(stale) == 0
+    link.stop()
+    again = []
+    second = a_link(broker, again.append)
+    second.start()
+    wait_for(lambda: len(again) == 3, what="what nobody has acknowledged")
+    assert [arrival.payload for arrival in again] == [b"new 0", b"new 1", b"new 2"]
+    second.stop()
 
 
 def test_two_programs_with_one_client_id_are_told_apart(broker, link):
