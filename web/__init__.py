@@ -1,5 +1,7 @@
 """The pages, the API and the live stream: a Flask application over the service's queries."""
 
+import threading
+
 from flask import Flask, request
 from jinja2 import StrictUndefined
 from werkzeug.wrappers import Response
@@ -10,8 +12,21 @@ from web.board import Board
 from web.pages import api, glance, live, machine
 
 
-def create_app(queries: Queries, *, look_only: bool, hosts: frozenset[str], zone: str) -> Flask:
-    """The application. `look_only`: nothing can be changed through it; `hosts`: names it answers to."""
+def create_app(
+    queries: Queries,
+    *,
+    look_only: bool,
+    hosts: frozenset[str],
+    zone: str,
+    closing: threading.Event | None = None,
+) -> Flask:
+    """The application.
+
+    Args:
+        look_only: Nothing can be changed through it.
+        hosts: Names it answers to besides plain addresses; empty = any.
+        closing: Once set, the live streams end.
+    """
     app = Flask(__name__)
     app.jinja_env.undefined = StrictUndefined
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
@@ -23,7 +38,7 @@ def create_app(queries: Queries, *, look_only: bool, hosts: frozenset[str], zone
     problems.register(app)
     for blueprint in (
         glance.blueprint(queries, board, presenter),
-        live.blueprint(queries, board),
+        live.blueprint(queries, board, closing or threading.Event()),
         api.blueprint(queries),
         machine.blueprint(queries),
     ):

@@ -1,13 +1,14 @@
 """What lies in a box, in finished words: its spools and its desiccant."""
 
-from dataclasses import dataclass
+from collections.abc import Iterable
+from dataclasses import dataclass, replace
 
 from monitor.model.answers import DesiccantAnswer, SpoolAnswer, Spread
 
 VERDICT_WORDS = {
     "ready": "Dry enough to print.",
     "dry_first": "Dry it before printing.",
-    "not_sure": "Whether it is dry enough to print is not known.",
+    "not_sure": "Not known whether dry enough to print.",
     "damaged": "Damaged by water: drying does not mend it.",
 }
 
@@ -19,6 +20,15 @@ class Inside:
     name: str
     kind: str
     words: str
+
+
+def spools(answers: Iterable[SpoolAnswer]) -> tuple[tuple[Inside, ...], str]:
+    """All spools of a box; what holds for every one of them is said once, after them."""
+    items = tuple(spool(answer) for answer in answers)
+    said = {item.words for item in items}
+    if len(items) < 2 or len(said) > 1:
+        return items, ""
+    return tuple(replace(item, words="") for item in items), f"All of these: {_uncapitalised(said.pop())}"
 
 
 def spool(answer: SpoolAnswer) -> Inside:
@@ -70,3 +80,7 @@ def _band(spread: Spread, form: str, unit: str, times: float = 1.0) -> str:
 
 def _kind(key: str) -> str:
     return key.replace("_", " ")
+
+
+def _uncapitalised(words: str) -> str:
+    return f"{words[:1].lower()}{words[1:]}"

@@ -232,10 +232,10 @@ def _verdict(air: AirAnswer, limit_pct: float | None, level: str) -> str:
     if limit_pct >= ANY_PCT:
         return "Its contents take up next to no water."
     if level == "near":
-        return f"About the {humidity(limit_pct)} that its contents ask for, as far as the sensor can tell."
+        return f"About the {humidity(limit_pct)} its contents ask for, as far as the sensor can tell."
     if level == "over":
-        return f"Above the {humidity(limit_pct)} that its contents ask for."
-    return f"Below the {humidity(limit_pct)} that its contents ask for."
+        return f"Above the {humidity(limit_pct)} its contents ask for."
+    return f"Below the {humidity(limit_pct)} its contents ask for."
 
 
 def _air(air: AirAnswer) -> str:

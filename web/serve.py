@@ -3,8 +3,10 @@
 import logging
 import socket
 import threading
+from typing import Any
 
 import waitress
+import waitress.wasyncore
 
 from monitor.errors import RefusedError
 from monitor.service.queries import Queries
@@ -13,6 +15,7 @@ from web.pages.live import STREAMS_MAX
 
 THREADS = STREAMS_MAX + 8
 CONNECTIONS_MAX = 100
+STOP_S = 3.0
 LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
 
 
@@ -21,11 +24,17 @@ class PageServer:
 
     def __init__(self, queries: Queries, *, host: str, port: int, look_only: bool) -> None:
         hosts = frozenset(LOOPBACK_NAMES) if not look_only else frozenset({*LOOPBACK_NAMES, *_names_of(host)})
-        app = create_app(queries, look_only=look_only, hosts=hosts, zone=queries.zone())
+        self._closing = threading.Event()
+        self._queries = queries
+        self._sockets: dict[int, Any] = {}
+        app = create_app(
+            queries, look_only=look_only, hosts=hosts, zone=queries.zone(), closing=self._closing
+        )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:
             self._server = waitress.create_server(
                 app,
+                map=self._sockets,
                 host=host,
                 port=port,
                 threads=THREADS,
@@ -48,7 +57,19 @@ class PageServer:
         self._thread.start()
 
     def stop(self) -> None:
-        self._server.close()
+        """End the streams first: one that still wrote into a closed server would fill the log."""
+        self._closing.set()
+        self._queries.changed()  # wakes those that wait for news
+        self._server.task_dispatcher.shutdown(timeout=STOP_S)
+        if self._thread.is_alive():
+            # In the thread that reads and writes them; with nothing left to serve it ends.
+            self._server.trigger.pull_trigger(self._close_sockets)
+            self._thread.join(STOP_S)
+        else:
+            self._close_sockets()
+
+    def _close_sockets(self) -> None:
+        waitress.wasyncore.close_all(self._sockets, ignore_all=True)
 
 
 def _outward_address() -> str:

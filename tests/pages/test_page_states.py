@@ -1,7 +1,10 @@
 """Every state that a page must be honest about, over a site that has them all."""
 
+import http.client
 import json
 import re
+import urllib.request
+from contextlib import suppress
 from dataclasses import replace
 
 import pytest
@@ -11,6 +14,7 @@ from monitor.model.answers import SeriesPoint, SpoolAnswer, Spread, unknown
 from web import charts, create_app, inside
 from web.pages import live
 from web.present import Presenter
+from web.serve import PageServer
 
 HOSTS = frozenset({"localhost"})
 
@@ -89,7 +93,7 @@ def test_a_box_page_tells_the_air_from_the_plastic_and_what_to_do(queries):
     """P11: two separate gauges; P13: how full the desiccant is; the need stands where its box is."""
     page = page_of(queries, "/boxes/chisel")
     assert "Close the lid and change the desiccant" in page
-    assert "Whether it is dry enough to print is not known. It was never weighed or dried." in page
+    assert "All of these: not known whether dry enough to print. It was never weighed or dried." in page
     assert "Spent: replace it or bake it. Used up: about 92 % (81 to 100) of what is useful here." in page
     assert "Likely: lid not shut. Shut the lid." in page_of(queries, "/boxes/dowel")
 
@@ -174,6 +178,18 @@ def test_a_stream_ends_after_a_while(queries, monkeypatch):
     monkeypatch.setattr(live, "LIFE_S", 0.0)
     body = client_of(queries).get("/events").get_data(as_text=True)
     assert body == "retry: 3000\n\n"
+
+
+def test_a_server_that_stops_ends_its_streams_first(queries, caplog):
+    """Ctrl-C with a page open must not fill the terminal with tracebacks."""
+    server = PageServer(queries, host="127.0.0.1", port=0, look_only=False)
+    server.start()
+    with urllib.request.urlopen(server.url + "/events", timeout=5) as stream:
+        assert stream.readline() == b"retry: 3000\n"
+        server.stop()
+        with suppress(http.client.IncompleteRead):
+            stream.read()  # it comes to an end
+    assert [record for record in caplog.records if record.levelname == "ERROR"] == []
 
 
 def document_of(event):

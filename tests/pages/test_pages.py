@@ -311,7 +311,7 @@ def test_a_contrast_of_text_and_marks_is_kept_in_both_themes():
     for theme in (light, light + dark):
         colours = dict(re.findall(r"--(\w[\w-]*): (#[0-9a-f]{6});", theme))
         for ground in ("paper", "card"):
-            for name in ("ink", "soft", "over", "alarm", "calm", "room", "dew"):
+            for name in ("ink", "soft", "over", "alarm", "calm", "room", "dew", "allowed", "tick"):
                 least = 4.5 if name in ("ink", "soft", "over", "alarm") else 3.0
                 assert _contrast(colours[name], colours[ground]) >= least, (name, ground, colours[name])
         assert _contrast(colours["on-alarm"], colours["alarm"]) >= 4.5

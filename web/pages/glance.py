@@ -35,7 +35,7 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
             box=found,
             present=present,
             parts=parts,
-            inside=[inside.spool(spool) for spool in status.spools if spool.key in found.spools],
+            inside=inside.spools(spool for spool in status.spools if spool.key in found.spools),
             desiccant=inside.desiccant(found.desiccant, found.desiccant_why),
             needs=[need for need in status.needs if need.place == key],
             ticks=ticks(),

@@ -20,7 +20,7 @@ LIFE_S = 600.0
 _AGE = re.compile(r"(<time[^>]*>)[^<]*")
 
 
-def blueprint(queries: Queries, board: Board) -> Blueprint:
+def blueprint(queries: Queries, board: Board, closing: threading.Event) -> Blueprint:
     """The route of the stream; beyond its places a page asks every few seconds instead."""
     pages = Blueprint("live", __name__)
     places = threading.BoundedSemaphore(STREAMS_MAX)
@@ -29,7 +29,7 @@ def blueprint(queries: Queries, board: Board) -> Blueprint:
     def events() -> Response:
         if not places.acquire(blocking=False):
             raise ServiceUnavailable("all places of the live stream are taken", retry_after=30)
-        response = Response(_stream(queries, board), mimetype="text/event-stream")
+        response = Response(_stream(queries, board, closing), mimetype="text/event-stream")
         response.call_on_close(places.release)
         response.headers["X-Accel-Buffering"] = "no"
         return response
@@ -47,7 +47,7 @@ def _document(now: Parts, parts: dict[str, str]) -> str:
     return json.dumps({"now_s": seconds(now.status.at), "layout": now.layout, "parts": parts})
 
 
-def _stream(queries: Queries, board: Board) -> Iterator[str]:
+def _stream(queries: Queries, board: Board, closing: threading.Event) -> Iterator[str]:
     """All parts at first, then those that differ from what this listener has.
 
     A stream ends after a while and the page asks for the next one: so a listener that no longer reads
@@ -55,14 +55,13 @@ def _stream(queries: Queries, board: Board) -> Iterator[str]:
     """
     sent: dict[str, str] = {}
     ends_s = time.monotonic() + LIFE_S
-    pause = threading.Event()
     yield "retry: 3000\n\n"
-    while time.monotonic() < ends_s:
+    while time.monotonic() < ends_s and not closing.is_set():
         now = board.parts()
         # Ages count on by themselves in the page; only what else differs is sent again.
         still = {key: _AGE.sub(r"\1", html) for key, html in now.html.items()}
         changed = {key: now.html[key] for key in still if sent.get(key) != still[key]}
         yield f"event: parts\ndata: {_document(now, changed)}\n\n"
         sent = still
-        pause.wait(LEAST_APART_S)
+        closing.wait(LEAST_APART_S)
         queries.wait_for_change(now.revision, BEAT_S)

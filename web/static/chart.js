@@ -1,6 +1,8 @@
 // Draws a place's past: humidity band, dew point, the room beside it, the limit as a line, gaps as gaps.
 const holder = document.querySelector("[data-chart]");
 
+const NAME_PX = 62;
+
 function colour(name) {
   return getComputedStyle(document.documentElement).getPropertyValue(name).trim();
 }
@@ -11,6 +13,8 @@ function line(label, name, more = {}) {
 
 function pane(height, unit, range, axis, names, series, data, bands = []) {
   const look = { stroke: colour("--soft"), grid: { stroke: colour("--edge"), width: 1 }, ticks: { show: false }, font: "12px system-ui" };
+  // As many names as there is room for.
+  const every = Math.ceil((axis.length * NAME_PX) / holder.clientWidth);
   const number = (value) => `${String(value).replace("-", "\u2212")} ${unit}`;
   const options = {
     width: holder.clientWidth,
@@ -21,8 +25,8 @@ function pane(height, unit, range, axis, names, series, data, bands = []) {
     scales: { x: { time: false }, y: { range } },
     // The marks come from the monitor in the site's own time: the viewer's zone must not matter.
     axes: [
-      { ...look, size: names ? 30 : 6, splits: () => axis.map((mark) => mark[0]), values: () => axis.map((mark) => (names ? mark[1] : "")) },
-      { ...look, size: 46, space: 26, values: (_, values) => values.map(number) },
+      { ...look, size: names ? 30 : 6, splits: () => axis.map((mark) => mark[0]), values: () => axis.map((mark, at) => (names && at % every === 0 ? mark[1] : "")) },
+      { ...look, size: 46, space: 20, values: (_, values) => values.map(number) },
     ],
     bands,
     series: [{}, ...series],
