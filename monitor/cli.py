@@ -1,19 +1,16 @@
 """The command line: `sorbwatch ...`."""
 
 import argparse
-import json
 import logging
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
-from typing import Any, NoReturn
+from typing import NoReturn
 
 from monitor import __version__
+from monitor.commands.common import DONE, FINDING, USAGE, Command
 from monitor.errors import BadInputError, BadSettingsError, MonitorError
 from monitor.settings import Settings, load_settings
-
-# Exit codes: done; a finding or a refusal; wrong usage.
-DONE, FINDING, USAGE = 0, 1, 2
 
 
 class _Parser(argparse.ArgumentParser):
@@ -33,7 +30,7 @@ def main(arguments: Sequence[str] | None = None) -> int:
     )
     try:
         settings = _settings(options)
-        act: Callable[[argparse.Namespace, Settings], int] = options.act
+        act: Command = options.act
         return act(options, settings)
     except BrokenPipeError:  # the reader of our output went away, as `head` does
         sys.stderr.close()
@@ -59,11 +56,6 @@ def _settings(options: argparse.Namespace) -> Settings:
     return settings.with_database(options.database) if options.database else settings
 
 
-def print_json(document: Any) -> None:
-    """One JSON document and nothing else."""
-    print(json.dumps(document, ensure_ascii=False, allow_nan=False, indent=1))
-
-
 def _parser() -> argparse.ArgumentParser:
     common = _Parser(add_help=False)
     common.add_argument("--database", metavar="URL", help="sqlite:///relative or sqlite:////absolute path")
@@ -73,9 +65,7 @@ def _parser() -> argparse.ArgumentParser:
     parser.add_argument("--version", action="version", version=f"sorbwatch {__version__}")
     commands = parser.add_subparsers(dest="command", metavar="COMMAND", required=True, parser_class=_Parser)
 
-    def add(
-        name: str, act: Callable[[argparse.Namespace, Settings], int], text: str
-    ) -> argparse.ArgumentParser:
+    def add(name: str, act: Command, text: str) -> argparse.ArgumentParser:
         command = commands.add_parser(name, help=text, description=text, parents=[common])
         command.set_defaults(act=act)
         return command

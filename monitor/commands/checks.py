@@ -7,10 +7,10 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from typing import Any
 
-from monitor.app import external_address
+from monitor.app import broker_folder, external_address
 from monitor.commands.common import DONE, FINDING, database, print_json
 from monitor.edge.clock import SystemClock
-from monitor.edge.mosquitto import find_mosquitto
+from monitor.edge.mosquitto import find_mosquitto, lint
 from monitor.edge.mqtt_client import can_connect
 from monitor.errors import MonitorError
 from monitor.settings import Settings
@@ -89,7 +89,9 @@ def _broker(settings: Settings) -> Finding:
         return Finding(
             what="broker", ok=False, said="mosquitto is missing: run 'apt-get install mosquitto' as root"
         )
-    return Finding(what="broker", ok=True, said=f"our own, {program}")
+    conf = broker_folder(settings) / "mosquitto.conf"
+    faults = lint(conf.read_text()) if conf.exists() else []
+    return Finding(what="broker", ok=not faults, said=" ".join(faults) or f"our own, {program}")
 
 
 def _sensors(settings: Settings) -> Finding:

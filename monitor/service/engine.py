@@ -26,7 +26,7 @@ PAYLOAD_KEPT_BYTES = 2_048
 QUARANTINED_PER_BATCH = 50
 MAX_BOOTS_PER_NODE = 64
 
-COUNTERS = ("packs", "readings", "duplicates", "quarantined", "foreign", "commands_refused")
+COUNTERS = ("packs", "readings", "duplicates", "quarantined", "foreign")
 
 
 class Engine:

@@ -3,9 +3,9 @@
 import re
 from collections.abc import Iterable, Mapping
 
+from monitor.library import limit_relative_humidity
 from monitor.model.catalogue import Material
 from monitor.model.inventory import Spool
-from monitor.physics.isotherm import curve_humidity, polymer_curve
 
 
 class Limits:
@@ -16,10 +16,7 @@ class Limits:
         self.names = {key: re.split(r" \(|,", m.name)[0] for key, m in materials.items()}
         self._limit_pct = {key: 100.0 * material.limit_content for key, material in materials.items()}
         self._humidity_pct = {
-            key: min(
-                100.0, 100.0 * float(curve_humidity(polymer_curve(material.isotherm), material.limit_content))
-            )
-            for key, material in materials.items()
+            key: 100.0 * limit_relative_humidity(material) for key, material in materials.items()
         }
         self._strictest = min(self._humidity_pct, key=lambda key: self._humidity_pct[key])
 

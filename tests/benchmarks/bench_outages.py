@@ -38,17 +38,20 @@ def _link(broker, put, name):
     )
 
 
-def _folder(parent, name):
-    path = Path(parent) / name
-    path.mkdir()
-    return path
+def _begun(parent, name, put):
+    """A broker of its own folder and a link that is connected to it."""
+    folder = Path(parent) / name
+    folder.mkdir()
+    broker = PlainBroker(folder).start()
+    link = _link(broker, put, name)
+    link.start()
+    wait_for(lambda: link.state().connected, 20)
+    return broker, link
 
 
 def _freeze(parent):
-    broker, heard = PlainBroker(_folder(parent, "freeze")).start(), []
-    link = _link(broker, heard.append, "freeze")
-    link.start()
-    wait_for(lambda: link.state().connected, 20)
+    heard = []
+    broker, link = _begun(parent, "freeze", heard.append)
     broker.freeze()
     threading.Event().wait(FREEZE_S)
     broker.thaw()
@@ -72,10 +75,8 @@ def _sender(broker):
 
 
 def _away(parent):
-    broker, heard = PlainBroker(_folder(parent, "away")).start(), []
-    link = _link(broker, heard.append, "away")
-    link.start()
-    wait_for(lambda: link.state().connected, 20)
+    heard = []
+    broker, link = _begun(parent, "away", heard.append)
     link.stop()
     sender = _sender(broker)
     last = None
@@ -99,10 +100,8 @@ def _away(parent):
 
 
 def _drops(parent):
-    broker, waiting, stored = PlainBroker(_folder(parent, "drops")).start(), [], set()
-    link = _link(broker, waiting.append, "drops")
-    link.start()
-    wait_for(lambda: link.state().connected, 20)
+    waiting, stored = [], set()
+    broker, link = _begun(parent, "drops", waiting.append)
     sender, sent = _sender(broker), 0
     for number in range(DROPS):
         for _ in range(1 + number % 7):

@@ -254,3 +254,13 @@ def test_what_if_gives_the_members_of_the_contract_and_needs_no_database():
     code, _, error = run("what-if", "--material", "plaa", "--rh", 50, "--hours", 30)
     assert code == 2
     assert "near it: pla" in error
+
+
+def test_check_names_broker_settings_that_lose_readings(database, tmp_path):
+    """Report 7: a queue limit of 0 or 1,000 drops messages without a word; the self-test says so."""
+    folder = tmp_path / "a-broker"
+    folder.mkdir()
+    (folder / "mosquitto.conf").write_text("persistence true\nallow_anonymous false\nmax_queued_messages 0\n")
+    code, out, _ = run("check", "--database", database)
+    assert code == 1
+    assert "max_queued_messages is 0" in out

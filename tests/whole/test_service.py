@@ -209,8 +209,8 @@ def test_a_capture_of_a_real_broker_replayed_gives_the_status_of_the_live_servic
     """The same code at the same times: what was live can be looked at again."""
     capture = tmp_path / "capture.jsonl.gz"
     recorder = Program("record", capture, "--settings", site.settings, "--seconds", "6")
-    wait_for(capture.exists, what="the capture file")
-    time.sleep(1.5)
+    # It records from the moment it is subscribed: the broker tells when somebody hears.
+    wait_for(lambda: _somebody_hears(site.broker.port, "sorbwatch/lab/hello"), what="the recorder")
     now = int(time.time())
     topic = "sorbwatch/lab/node/n1/senml"
     publish(
@@ -258,6 +258,28 @@ def test_sigterm_commits_what_was_taken(site):
     site.program.process.communicate(timeout=20)
     assert site.program.process.returncode == 0
     assert len(site.stored()) == 2
+
+
+def _somebody_hears(port, topic):
+    """MQTT 5 answers a publish that no subscription matches with reason 16; the service hears no such topic."""
+    command = [
+        "mosquitto_pub",
+        "-h",
+        "127.0.0.1",
+        "-p",
+        str(port),
+        "-V",
+        "mqttv5",
+        "-q",
+        "1",
+        "-t",
+        topic,
+        "-m",
+        "x",
+        "-d",
+    ]
+    said = subprocess.run(command, capture_output=True, text=True, timeout=10)
+    return "RC:0)" in said.stdout + said.stderr
 
 
 def heard(port, topic):
