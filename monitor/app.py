@@ -15,13 +15,13 @@ from monitor.edge.mqtt import Link
 from monitor.edge.mqtt_client import Address, Parting
 from monitor.edge.trial_broker import TrialBroker
 from monitor.errors import BadSettingsError, RefusedError
-from monitor.library import load_library
 from monitor.model.arrival import AckToken
 from monitor.model.batch import Batch
 from monitor.model.history import Retention
+from monitor.model.spool_event import Checkpoint
 from monitor.ports import Clock
+from monitor.service.changes import Changes
 from monitor.service.engine import Engine
-from monitor.service.limits import Limits
 from monitor.service.queries import Queries, Surroundings
 from monitor.service.summaries import Summaries
 from monitor.service.worker import Worker
@@ -33,6 +33,7 @@ from monitor.store.store import Store
 log = logging.getLogger(__name__)
 
 TRIAL_PORT = 18_831
+FOLLOW_STEPS = 12  # half hours at a time: some 50 ms, in which a reading may have to wait
 
 
 class Broker(Protocol):
@@ -87,9 +88,10 @@ class Service:
         parts.callback(reader.close)
         self.queries = Queries(
             reader,
-            Limits(load_library().materials),
             now_s=self._choice.clock.wall_s,
             zone=settings.zone,
+            figures=settings.own_figures(),
+            is_live=True,
             surroundings=self._surroundings,
         )
         engine = Engine(self.site, store.load())
@@ -136,7 +138,9 @@ class Service:
             commit_every_s=self._choice.commit_every_s or self._settings.store.commit_every_s,
             acknowledge=self._acknowledge,
             committed=self._committed,
+            follow=self._follow,
         )
+        self.changes = Changes(self.queries, self.worker.ask, self._choice.clock.wall_s)
         self.link = Link(
             address,
             client_id=f"sorbwatch-monitor-{self.site}",
@@ -173,8 +177,17 @@ class Service:
         self.link.publish(topic, payload, retain=True)
 
     def _committed(self, batch: Batch) -> None:
+        self.queries.follower.committed(batch)
         self.queries.changed()
         self._summaries.committed(batch)
+
+    def _follow(self, now_ms: int) -> tuple[list[Checkpoint], bool]:
+        """Spools are moved on once the past is in: every late piece of it would set them back again."""
+        if self._choice.history_share() is not None:
+            return [], False
+        follower = self.queries.follower
+        more = follower.advance(now_ms, FOLLOW_STEPS)
+        return follower.take_checkpoints(), more
 
     def _surroundings(self) -> Surroundings:
         link = self.link.state()

@@ -17,6 +17,15 @@ class BadInputError(MonitorError):
     """A file, option or form field is wrong; names the field and what is allowed."""
 
 
+class FieldError(BadInputError):
+    """One field of a question is wrong; a form says so beside that field."""
+
+    def __init__(self, field: str, fault: str) -> None:
+        super().__init__(f"{field} {fault}")
+        self.field = field
+        self.fault = fault  # goes on after the field's name
+
+
 class RefusedError(MonitorError):
     """Nobody's fault: the wish cannot be granted, and this says why."""
 

@@ -1,11 +1,13 @@
 """What the service asks of the outside; the real things and the tests' stand-ins both give it."""
 
-from collections.abc import Sequence
+from collections.abc import Iterable, Sequence
 from typing import Protocol
 
 from monitor.model.batch import Batch, DeviceRow, Quarantined
+from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, Series
 from monitor.model.inventory import Inventory
+from monitor.model.spool_event import Checkpoint, SpoolHistory
 
 
 class Clock(Protocol):
@@ -25,6 +27,8 @@ class WriteStore(Protocol):
 
     def prune(self, now_ms: int) -> Progress: ...
 
+    def keep_checkpoints(self, checkpoints: Iterable[Checkpoint]) -> None: ...
+
 
 class ReadStore(Protocol):
     """What is committed, read-only, from any thread. Times are Unix milliseconds UTC."""
@@ -42,6 +46,18 @@ class ReadStore(Protocol):
     def points(self, series_id: int, from_ms: int, to_ms: int, span_s: int) -> Sequence[RollUp]: ...
 
     def mean_over(self, series_id: int, from_ms: int, to_ms: int) -> float | None: ...
+
+    def means(self, from_ms: int, to_ms: int, span_ms: int) -> dict[tuple[int, int], float]: ...
+
+    def oldest_ms(self) -> int | None: ...
+
+    def spool_histories(self, at_ms: int | None = None) -> dict[str, SpoolHistory]: ...
+
+    def checkpoints(self, at_ms: int) -> dict[str, Checkpoint]: ...
+
+    def spool_course(self, spool: str, from_ms: int, to_ms: int) -> tuple[Checkpoint, ...]: ...
+
+    def own_figures(self) -> tuple[OwnFigure, ...]: ...
 
     def devices(self) -> tuple[DeviceRow, ...]: ...
 

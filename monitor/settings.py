@@ -1,12 +1,14 @@
 """The settings file: the only place that reads settings, strict about every name and bound."""
 
 import zoneinfo
+from collections.abc import Sequence
 from pathlib import Path
 from typing import Annotated
 
 import msgspec
 
 from monitor.errors import BadSettingsError
+from monitor.model.catalogue import OwnFigure
 
 KEY_PATTERN = r"^[a-z0-9][a-z0-9_-]{0,62}$"
 Key = Annotated[str, msgspec.Meta(pattern=KEY_PATTERN)]
@@ -62,6 +64,16 @@ class NodeSettings(_Strict, frozen=True):
     )
 
 
+class FigureSettings(_Strict, frozen=True):
+    """The site's own value for one figure of one material; the catalogue knows names and ranges."""
+
+    material: str
+    figure: str
+    value: float
+    who: str
+    why: str
+
+
 class Settings(_Strict, frozen=True):
     """All settings; every one has a default, so that no file is needed to begin."""
 
@@ -72,15 +84,35 @@ class Settings(_Strict, frozen=True):
     web: WebSettings = WebSettings()
     store: StoreSettings = StoreSettings()
     node: NodeSettings = NodeSettings()
+    figure: tuple[FigureSettings, ...] = ()
+
+    def own_figures(self) -> tuple[OwnFigure, ...]:
+        """What the site knows better than the catalogue; `monitor.library.own_figures` checks it."""
+        return tuple(
+            OwnFigure(
+                material=row.material,
+                figure=row.figure,
+                value=row.value,
+                who=row.who,
+                why=row.why,
+                at_s=None,
+            )
+            for row in self.figure
+        )
 
     def with_database(self, url: str) -> "Settings":
         """The same, on another database."""
         return msgspec.structs.replace(self, database=url)
 
-    def for_demo(self, site: str, database: str) -> "Settings":
-        """The same for a demonstration: its own site, its own broker on any free port of this machine."""
+    def for_demo(self, site: str, database: str, figures: Sequence[OwnFigure]) -> "Settings":
+        """The same for a demonstration: its own site and figures, its own broker on any free port here."""
         broker = BrokerSettings(kind="own", host="127.0.0.1", port=0)
-        return msgspec.structs.replace(self, site=site, database=database, broker=broker)
+        own = tuple(
+            FigureSettings(material=f.material, figure=f.figure, value=f.value, who=f.who, why=f.why)
+            for f in figures
+            if f.value is not None
+        )
+        return msgspec.structs.replace(self, site=site, database=database, broker=broker, figure=own)
 
 
 def load_settings(path: Path | None) -> Settings:

@@ -6,14 +6,16 @@ from flask import Flask, request
 from jinja2 import StrictUndefined
 from werkzeug.wrappers import Response
 
+from monitor.service.changes import Changes
 from monitor.service.queries import Queries
-from web import guard, present, problems
+from web import guard, nav, present, problems
 from web.board import Board
-from web.pages import api, glance, live, machine
+from web.pages import api, glance, live, machine, materials, spools, what_if
 
 
 def create_app(
     queries: Queries,
+    changes: Changes | None,
     *,
     look_only: bool,
     hosts: frozenset[str],
@@ -23,7 +25,8 @@ def create_app(
     """The application.
 
     Args:
-        look_only: Nothing can be changed through it.
+        changes: What people may change; None where nothing can be.
+        look_only: Nothing can be changed through it, whatever `changes` is.
         hosts: Names it answers to besides plain addresses; empty = any.
         closing: Once set, the live streams end.
     """
@@ -32,15 +35,20 @@ def create_app(
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.config["MAX_CONTENT_LENGTH"] = 1_000_000
     presenter = present.Presenter(zone)
+    changes = None if look_only else changes
     board = Board(app, queries, presenter)
     app.before_request(lambda: guard.admit(look_only=look_only, hosts=hosts))
     app.after_request(_with_headers)
     problems.register(app)
+    nav.register(app)
     for blueprint in (
         glance.blueprint(queries, board, presenter),
         live.blueprint(queries, board, closing or threading.Event()),
-        api.blueprint(queries),
+        api.blueprint(queries, changes),
         machine.blueprint(queries),
+        materials.blueprint(queries, changes, presenter),
+        what_if.blueprint(queries, presenter),
+        spools.blueprint(queries, changes, presenter),
     ):
         app.register_blueprint(blueprint)
     return app

@@ -9,6 +9,7 @@ from flask import Flask, render_template
 from monitor.model.answers import StatusAnswer
 from monitor.service.queries import Queries
 from web.present import RULE_MARKS_PCT, RULE_TICKS_PCT, Presenter, rule_x, seconds
+from web.spools.ranking import briefly, tally
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +51,7 @@ class Board:
                 "head": render_template("parts/head.html", status=status, present=present, now_s=now_s),
                 "needs": render_template("parts/needs.html", status=status, present=present),
                 "notices": render_template("parts/notices.html", health=status.health),
+                "spools": render_template("parts/spools.html", words=briefly(tally(status.spools))),
             }
             for oven in status.ovens:
                 html[f"oven-{oven.key}"] = render_template("parts/heat.html", heat=present.heat(oven, now_s))

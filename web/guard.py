@@ -24,15 +24,33 @@ def admit(*, look_only: bool, hosts: frozenset[str]) -> None:
     name = name.strip("[]").lower()
     if hosts and name not in hosts and not _is_address(name):
         raise Misdirected
-    if look_only and request.method not in LOOKING:
+    if request.method in LOOKING:
+        return
+    if look_only:
         raise Forbidden("this address is for looking only; change things on the board's own address")
+    if not _is_own_page():
+        raise Forbidden("changes are taken from this monitor's own pages only")
+
+
+def _is_own_page() -> bool:
+    """A browser says where a form comes from; a program that says nothing must send JSON.
+
+    A stranger's page can send a form without our leave, but JSON only after asking first, which we refuse.
+    """
+    origin = request.headers.get("Origin")
+    if origin is not None:
+        return origin.partition("://")[2].lower() == request.host.lower()
+    if request.headers.get("Sec-Fetch-Site", "same-origin") not in ("same-origin", "none"):
+        return False
+    return request.mimetype == "application/json"
 
 
 def secure(response: Response) -> None:
     headers = response.headers
     headers["Content-Security-Policy"] = POLICY
     headers["X-Content-Type-Options"] = "nosniff"
-    headers["Referrer-Policy"] = "no-referrer"
+    # Under "no-referrer" browsers say "Origin: null" of our own forms, too, and we could not tell them.
+    headers["Referrer-Policy"] = "same-origin"
     headers["Cross-Origin-Opener-Policy"] = "same-origin"
 
 

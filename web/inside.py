@@ -5,6 +5,7 @@ from dataclasses import dataclass, replace
 
 from monitor.model.answers import DesiccantAnswer, SpoolAnswer, Spread
 
+LEAST_WATER_PCT = 0.001  # no method of a workshop or a maker tells less
 VERDICT_WORDS = {
     "ready": "Dry enough to print.",
     "dry_first": "Dry it before printing.",
@@ -20,6 +21,7 @@ class Inside:
     name: str
     kind: str
     words: str
+    key: str = ""  # of a spool, for the link to its page
 
 
 def spools(answers: Iterable[SpoolAnswer]) -> tuple[tuple[Inside, ...], str]:
@@ -38,8 +40,9 @@ def spool(answer: SpoolAnswer) -> Inside:
         words += f" {sentence(answer.verdict_why or answer.moisture_pct.why)}"
     else:
         limit = "" if answer.limit_pct is None else f"; above {answer.limit_pct:.2g} % prints suffer"
-        words += f" Water: {_band(answer.moisture_pct, '.2g', ' %')}{limit}."
-    return Inside(name=answer.name, kind=_kind(answer.material).upper(), words=words.strip())
+        words += f" Water: {water_band(answer.moisture_pct)}{limit}."
+    kind = _kind(answer.material).upper()
+    return Inside(name=answer.name, kind=kind, words=words.strip(), key=answer.key)
 
 
 def desiccant(charge: DesiccantAnswer | None, why: str | None) -> Inside:
@@ -49,11 +52,11 @@ def desiccant(charge: DesiccantAnswer | None, why: str | None) -> Inside:
     kind = f"{_kind(charge.kind)}, {charge.dry_g:.0f} g dry"
     if charge.used.p50 is None:
         return Inside(name="Desiccant", kind=kind, words=sentence(charge.used.why))
-    words = [f"Used up: {_band(charge.used, '.0f', ' %', 100.0)} of what is useful here."]
+    words = [f"Used up: {band(charge.used, '.0f', ' %', 100.0)} of what is useful here."]
     if charge.spent:
         words.insert(0, "Spent: replace it or bake it.")
     elif charge.days_left.p50 is not None:
-        words.append(f"Days left: {_band(charge.days_left, '.0f', '')}.")
+        words.append(f"Days left: {band(charge.days_left, '.0f', '')}.")
     return Inside(name="Desiccant", kind=kind, words=" ".join(words))
 
 
@@ -70,7 +73,21 @@ def sentence(why: str | None) -> str:
     return "" if not why else f"{why[0].upper()}{why[1:].rstrip('.')}."
 
 
-def _band(spread: Spread, form: str, unit: str, times: float = 1.0) -> str:
+def water_band(spread: Spread) -> str:
+    """'about 0.34 % (0.21 to 0.52)' of water."""
+    if spread.p10 is None or spread.p50 is None or spread.p90 is None:
+        return "not known"
+    if spread.p50 < LEAST_WATER_PCT and spread.p90 < LEAST_WATER_PCT:
+        return f"{content(spread.p90)} %"
+    return f"about {content(spread.p50)} % ({content(spread.p10)} to {content(spread.p90)})"
+
+
+def content(percent: float) -> str:
+    """A water content [%] with the two digits that are known; less than anybody can tell is not told."""
+    return f"under {LEAST_WATER_PCT:g}" if percent < LEAST_WATER_PCT else f"{percent:.2g}"
+
+
+def band(spread: Spread, form: str, unit: str, times: float = 1.0) -> str:
     """'about 0.34 % (0.21 to 0.52)': never a figure without how well it is known."""
     if spread.p10 is None or spread.p50 is None or spread.p90 is None:
         return "not known"

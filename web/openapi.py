@@ -3,6 +3,8 @@
 from typing import Any
 
 from monitor import __version__
+from web import openapi_events
+from web.what_if import schema as what_if
 
 _NUMBER = {"type": ["number", "null"]}
 _TEXT = {"type": ["string", "null"]}
@@ -95,6 +97,12 @@ _SCHEMAS: dict[str, Any] = {
             "use_before": _TEXT,
             "exposure_h": _NUMBER,
             "profile": {"type": "array", "items": _object({"depth_m": _NUMBER, "moisture_pct": _NUMBER})},
+            "looser_limit_pct": _NUMBER,
+            "water_g": {"anyOf": [_ref("Spread"), {"type": "null"}]},
+            "left_g": _NUMBER,
+            "trend": {"enum": ["run", "pause", "recover", "sealed", None]},
+            "reasons": {"type": "object", "additionalProperties": {"type": "string"}},
+            "account": {"type": ["object", "null"]},
         }
     ),
     "Oven": _object(
@@ -172,6 +180,9 @@ _SCHEMAS: dict[str, Any] = {
             },
         }
     ),
+    "SpoolEvent": openapi_events.EVENT,
+    "SpoolRecord": openapi_events.RECORD,
+    "WhatIf": what_if.SCHEMA,
     "Problem": _object(
         {
             "type": {"type": "string"},
@@ -227,6 +238,13 @@ def _paths() -> dict[str, Any]:
             _query("span", {"enum": [300, 3600, 86400]}),
         ),
     )
+    problem = paths["/api/v1/status"]["get"]["responses"]["default"]
+    paths["/api/v1/spools/{key}/events"] = openapi_events.operations(problem, _path_key("key"))
+    paths["/api/v1/what-if"] = _operation(
+        "What becomes of a material in some air, and what drying it takes.",
+        _ref("WhatIf"),
+        what_if.PARAMETERS,
+    )
     return paths
 
 
@@ -235,7 +253,7 @@ DOCUMENT: dict[str, Any] = {
     "info": {
         "title": "sorbwatch",
         "version": __version__,
-        "description": "How much water is in the filament, box by box and spool by spool. Read-only.",
+        "description": "How much water is in the filament, box by box and spool by spool.",
     },
     "paths": _paths(),
     "components": {"schemas": _SCHEMAS},

@@ -9,6 +9,7 @@ import waitress
 import waitress.wasyncore
 
 from monitor.errors import RefusedError
+from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import create_app
 from web.pages.live import STREAMS_MAX
@@ -22,13 +23,20 @@ LOOPBACK_NAMES = ("localhost", "127.0.0.1", "::1")
 class PageServer:
     """Serves the pages on one address; port 0 takes any free one."""
 
-    def __init__(self, queries: Queries, *, host: str, port: int, look_only: bool) -> None:
+    def __init__(
+        self, queries: Queries, changes: Changes | None, *, host: str, port: int, look_only: bool
+    ) -> None:
         hosts = frozenset(LOOPBACK_NAMES) if not look_only else frozenset({*LOOPBACK_NAMES, *_names_of(host)})
         self._closing = threading.Event()
         self._queries = queries
         self._sockets: dict[int, Any] = {}
         app = create_app(
-            queries, look_only=look_only, hosts=hosts, zone=queries.zone(), closing=self._closing
+            queries,
+            changes,
+            look_only=look_only,
+            hosts=hosts,
+            zone=queries.zone(),
+            closing=self._closing,
         )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:

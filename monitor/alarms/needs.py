@@ -1,13 +1,15 @@
 """From the state of all places to the short list of what a person should do, most pressing first."""
 
+import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 
 from monitor.alarms import wording
-from monitor.model.answers import AirAnswer, BoxAnswer, Freshness, Need, OvenAnswer, RoomAnswer
+from monitor.model.answers import AirAnswer, BoxAnswer, Freshness, Need, OvenAnswer, RoomAnswer, SpoolAnswer
 
 SILENT = (Freshness.STALE, Freshness.LOST, Freshness.NEVER)
 # Where silica gel has given up what is useful of it: at 20 %RH it holds half of all it can.
 CLEARLY_HUMID_PCT = 20.0
+REWET_H = 12.0  # a working day and the way home: sooner than that somebody must act
 STORM = 4  # A-22: this many at once have a common cause
 _ORDER = {"now": 0, "soon": 1, "check": 2}
 
@@ -16,6 +18,8 @@ def needs(
     boxes: Iterable[BoxAnswer],
     rooms: Iterable[RoomAnswer],
     ovens: Iterable[OvenAnswer],
+    spools: Iterable[SpoolAnswer],
+    now_s: float,
     unplaced: tuple[str, ...],
     material_names: Mapping[str, str],
 ) -> tuple[Need, ...]:
@@ -28,6 +32,8 @@ def needs(
     silent = [place for place in places if place[2].freshness in SILENT]
     over = [box for box in boxes if _is_over(box)]
     found.extend(_humid(box, material_names) for box in over if _is_clear(box))
+    names = {place[0]: place[1] for place in places}
+    found.extend(_rewetting(spools, names, now_s))
     found.extend(_silent(silent))
     found.extend(_above_wish([box for box in over if not _is_clear(box)]))
     if unplaced:
@@ -62,6 +68,24 @@ def _humid(box: BoxAnswer, material_names: Mapping[str, str]) -> Need:
     material = material_names.get(box.limit_material or "", "What is")
     what, act = wording.too_humid(box.name, box.air.humidity_pct, box.limit_humidity_pct, material)
     return Need(place=box.key, level="soon", what=what, act=act)
+
+
+def _rewetting(spools: Iterable[SpoolAnswer], names: Mapping[str, str], now_s: float) -> Iterator[Need]:
+    """Dry spools that pass their limit within hours where they are, the first one first."""
+    left = [
+        ((dt.datetime.fromisoformat(spool.use_before).timestamp() - now_s) / 3600.0, spool)
+        for spool in spools
+        if spool.use_before is not None
+    ]
+    soon = sorted((item for item in left if item[0] <= REWET_H), key=lambda item: item[0])
+    if len(soon) >= STORM:
+        what, act = wording.many_rewetting(tuple(spool.name for _, spool in soon), max(soon[0][0], 0.0))
+        yield Need(place="", level="soon", what=what, act=act)
+        return
+    for hours, spool in soon:
+        place = None if spool.place is None else names.get(spool.place)
+        what, act = wording.rewet_soon(spool.name, max(hours, 0.0), place)
+        yield Need(place=spool.place or "", level="soon", what=what, act=act)
 
 
 def _above_wish(boxes: list[BoxAnswer]) -> Iterator[Need]:

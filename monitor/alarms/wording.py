@@ -91,5 +91,28 @@ def unplaced(channels: tuple[str, ...]) -> tuple[str, str]:
     )
 
 
+def rewet_soon(name: str, hours: float, place: str | None) -> tuple[str, str]:
+    """(what, act) for a dry spool that will soon be over its limit where it is (P20, D-14)."""
+    where = "where it is" if place is None else f"in {place}"
+    return (
+        f"{name} may be over its limit {_within(hours)} {where}.",
+        "Put it back into a dry box, or print from one.",
+    )
+
+
+def many_rewetting(names: tuple[str, ...], hours: float) -> tuple[str, str]:
+    """(what, act) for many dry spools that are taking up water together."""
+    return (
+        f"{len(names)} spools may soon be over their limits, the first {_within(hours)}: {_listed(names)}.",
+        "Put them back into dry boxes, or see why the air there is damp.",
+    )
+
+
+def _within(hours: float) -> str:
+    if hours < 1.0:
+        return "within the hour"
+    return f"in about {hours:.0f} hour{'s' if round(hours) > 1 else ''}"
+
+
 RAIL_LOW = "The sensor shows 0 %RH, the end of its range: it may be drier or may read too low."
 RAIL_HIGH = "The sensor shows 100 %RH, the end of its range: dew on the sensor, or a fault."

@@ -9,8 +9,7 @@ from pathlib import Path
 from typing import Any
 
 from monitor.errors import BadInputError
-from monitor.library import Library, load_library
-from monitor.service.limits import Limits
+from monitor.library import Library
 from monitor.service.queries import Queries
 from monitor.settings import Settings
 from monitor.store.files import database_path, is_served
@@ -55,9 +54,9 @@ def bare_queries(path: Path, settings: Settings, now_s: Callable[[], float]) -> 
 
     return Queries(
         reader,
-        Limits(load_library().materials),
         now_s=now_s if is_served(path) else newest_s,
         zone=settings.zone,
+        figures=settings.own_figures(),
     )
 
 

@@ -25,16 +25,19 @@ from monitor.model.answers import BoxAnswer, StatusAnswer, plain
 from monitor.model.arrival import Arrival
 from monitor.model.inventory import Inventory
 from monitor.service.engine import Engine
+from monitor.service.queries import Queries
 from monitor.service.replay import replay as feed
 from monitor.settings import Settings
 from monitor.store import backup as copies
 from monitor.store.files import ServiceLock, is_served
+from monitor.store.reader import Reader
 from monitor.store.store import Store
 from monitor.wire import topics
 from monitor.wire.capture import Captured, read_capture
 from monitor.wire.inventory import dump_inventory, parse_inventory
 
 BAD_LINES_SHOWN = 5
+STEPS_A_PIECE = 200
 
 
 def replay(options: argparse.Namespace, settings: Settings) -> int:
@@ -49,12 +52,24 @@ def replay(options: argparse.Namespace, settings: Settings) -> int:
         engine = Engine(store.site, store.load())
         lines = chain([first], captured) if first is not None else captured
         done = feed(_arrivals(lines), engine, store)
+        _follow_spools(store, path, settings)
     print(f"{done.messages} messages, {done.stored_readings} readings stored", file=sys.stderr)
     for line in bad_lines[:BAD_LINES_SHOWN]:
         print(f"sorbwatch: {options.file}: {line}", file=sys.stderr)
     if len(bad_lines) > BAD_LINES_SHOWN:
         print(f"sorbwatch: {options.file}: {len(bad_lines)} bad lines in all", file=sys.stderr)
     return FINDING if bad_lines else DONE
+
+
+def _follow_spools(store: Store, path: Path, settings: Settings) -> None:
+    """Compute the states of all spools once, so that whoever asks next need not."""
+    with closing(Reader(path, store.site)) as reader:
+        queries = Queries(
+            reader, now_s=SystemClock().wall_s, zone=settings.zone, figures=settings.own_figures()
+        )
+        while queries.follower.advance(reader.newest_ms(), STEPS_A_PIECE):
+            store.keep_checkpoints(queries.follower.take_checkpoints())
+        store.keep_checkpoints(queries.follower.take_checkpoints())
 
 
 def _adopt_site_of(store: Store, first: Captured | None) -> None:

@@ -46,14 +46,17 @@ def serve(options: argparse.Namespace, settings: Settings) -> int:
 
 def demo(options: argparse.Namespace, settings: Settings) -> int:
     """A simulated site, made anew at each start, over a real broker."""
-    from monitor.simulator.demo import SITE, DemoSite
+    from monitor.simulator.demo import FIGURES, SITE, DemoSite
 
     quiet = logging.WARNING if not options.verbose else logging.DEBUG
     logging.getLogger().setLevel(quiet)
     clock = ScaledClock(options.speed)
     site = DemoSite(options.seed, clock.wall_s(), clock, history_days=options.days)
     share = [0.0]
-    with _stop_signals() as stop, _demo_settings(options, settings, SITE) as own:
+    with (
+        _stop_signals() as stop,
+        _demo_settings(options, settings.for_demo(SITE, settings.database, FIGURES)) as own,
+    ):
         load_inventory(site.inventory_toml().encode(), database(own), own)
         choice = Choice(
             clock=clock,
@@ -94,7 +97,7 @@ def _run_demo(
 
 
 @contextmanager
-def _demo_settings(options: argparse.Namespace, settings: Settings, site: str) -> Iterator[Settings]:
+def _demo_settings(options: argparse.Namespace, settings: Settings) -> Iterator[Settings]:
     """A folder that goes away with the demo, unless a database was named."""
     if options.database:
         path = database(settings)
@@ -102,10 +105,10 @@ def _demo_settings(options: argparse.Namespace, settings: Settings, site: str) -
             raise RefusedError(
                 f"{path} is there already; the demo makes a database of its own: name a new one"
             )
-        yield settings.for_demo(site, settings.database)
+        yield settings
         return
     with tempfile.TemporaryDirectory(prefix="sorbwatch-demo-") as folder:
-        yield settings.for_demo(site, f"sqlite:///{folder}/demo.db")
+        yield settings.with_database(f"sqlite:///{folder}/demo.db")
 
 
 def node(_: argparse.Namespace, settings: Settings) -> int:
@@ -218,7 +221,9 @@ def _pages(service: Service, settings: Settings, options: argparse.Namespace) ->
 
     host = options.listen or settings.web.host
     port = options.port if options.port is not None else settings.web.port
-    server = PageServer(service.queries, host=host, port=port, look_only=host not in LOOPBACK)
+    server = PageServer(
+        service.queries, service.changes, host=host, port=port, look_only=host not in LOOPBACK
+    )
     server.start()
     try:
         _print_address(server.url, is_for_phones=host not in LOOPBACK)

@@ -4,7 +4,7 @@ A member that cannot be told is None and its neighbour `<member>_why` says why; 
 unused `_why` members out.
 """
 
-from dataclasses import dataclass, fields, is_dataclass
+from dataclasses import dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from typing import Any
 
@@ -110,6 +110,36 @@ class ProfilePoint:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class StayAnswer:
+    """One stay of a spool at a place, and what it did."""
+
+    place: str | None
+    is_sealed: bool
+    is_hot: bool
+    begin: str
+    end: str | None  # None: it goes on
+    hours: float
+    gained_g: float
+    equivalent_pct: float | None
+    worst_pct: float | None
+    unmeasured_h: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SpoolAccount:
+    """A spool's exposure account."""
+
+    reset: str | None  # when it was last dried with evidence
+    partly_reset: str | None  # when it was last dried without
+    dryings: int
+    hot_h: float
+    assumed_h: float  # nothing was measured round it for so long
+    weighing: str | None  # what the last one told
+    signs: str | None  # look-alikes that drying will not cure
+    stays: tuple[StayAnswer, ...]
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SpoolAnswer:
     key: str
     name: str
@@ -131,6 +161,13 @@ class SpoolAnswer:
     heading_for_pct_why: str | None = None
     length_m_why: str | None = None
     profile: tuple[ProfilePoint, ...] = ()
+    looser_limit_pct: float | None = None
+    water_g: Spread | None = None
+    left_g: float | None = None
+    trend: str | None = None  # "run" | "pause" | "recover" | "sealed"; a reset is drying's alone
+    trend_why: str | None = None
+    reasons: dict[str, str] = field(default_factory=dict)  # member to the sentence behind it
+    account: SpoolAccount | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,8 +2,10 @@
 
 from dataclasses import dataclass, field
 
+from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory
 from monitor.model.reading import Presence, Reading
+from monitor.model.spool_event import SpoolEvent
 
 NodeBoot = tuple[str, str]
 SeqRange = tuple[int, int]  # first and last, both seen
@@ -53,6 +55,8 @@ class Batch:
     counters: dict[str, int] = field(default_factory=dict)  # absolute values, not increments
     newest_ms: int = 0  # arrival time of the newest item in it
     inventory: InventoryChange | None = None
+    events: list[SpoolEvent] = field(default_factory=list)
+    figures: list[OwnFigure] = field(default_factory=list)
 
     def is_empty(self) -> bool:
         return not (
@@ -65,4 +69,6 @@ class Batch:
             or self.devices
             or self.counters
             or self.inventory
+            or self.events
+            or self.figures
         )

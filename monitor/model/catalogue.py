@@ -1,5 +1,6 @@
 """What the trade knows of materials, desiccants and reels, as the catalogue's files tell it."""
 
+from collections.abc import Mapping
 from dataclasses import dataclass, field
 from enum import StrEnum
 
@@ -104,7 +105,10 @@ class Material:
     looser_limit_content: float | None  # below it prints look right; None = no figure known
     excess_water: str  # what printing above the limit does
     is_excess_permanent: bool  # the polymer itself is damaged: drying the part mends nothing
-    sources: dict[str, Source] = field(default_factory=dict)  # by member of this class
+    ruined_content: float | None = None  # from here on its windings grow together: beyond saving
+    too_hot: str  # what more heat than `max_safe_c` does to it
+    fumes: str  # what it gives off when warm
+    sources: dict[str, Source] = field(default_factory=dict)  # by the figure's name in the files
     note: str | None = None
 
 
@@ -137,3 +141,87 @@ class Reel:
     max_safe_c: float
     water_content: float  # kg of water per kg of reel at 23 °C, 50 %RH
     source: Source
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FigureKind:
+    """One figure of a material that a site may set to its own value, as the files write it."""
+
+    member: str  # of Material
+    words: str
+    unit: str
+    lowest: float  # in that unit
+    highest: float
+    times: float = 1.0  # from that unit to the member's
+
+
+# By their names in the files; the ranges are those of any polymer that is wound as filament.
+FIGURES: Mapping[str, FigureKind] = {
+    "water_50_pct": FigureKind(
+        member="content_50", words="Water at 50 %RH", unit="%", lowest=0.001, highest=30.0, times=0.01
+    ),
+    "water_saturated_pct": FigureKind(
+        member="content_saturated",
+        words="Water when saturated",
+        unit="%",
+        lowest=0.002,
+        highest=60.0,
+        times=0.01,
+    ),
+    "diffusivity_m2_s": FigureKind(
+        member="diffusivity_m2_s",
+        words="Diffusivity of water at 23 °C",
+        unit="m2/s",
+        lowest=1e-15,
+        highest=1e-9,
+    ),
+    "activation_kj_mol": FigureKind(
+        member="activation_j_mol",
+        words="Activation energy of that",
+        unit="kJ/mol",
+        lowest=10.0,
+        highest=120.0,
+        times=1000.0,
+    ),
+    "limit_pct": FigureKind(
+        member="limit_content", words="Printing limit", unit="%", lowest=0.001, highest=20.0, times=0.01
+    ),
+    "looser_limit_pct": FigureKind(
+        member="looser_limit_content", words="Looser limit", unit="%", lowest=0.001, highest=30.0, times=0.01
+    ),
+    "dry_c": FigureKind(member="dry_c", words="Drying temperature", unit="°C", lowest=25.0, highest=200.0),
+    "max_safe_c": FigureKind(
+        member="max_safe_c", words="Highest safe temperature", unit="°C", lowest=30.0, highest=250.0
+    ),
+    "dry_h": FigureKind(
+        member="dry_s", words="Drying time", unit="h", lowest=0.5, highest=100.0, times=3600.0
+    ),
+    "glass_c": FigureKind(
+        member="glass_c", words="Glass transition", unit="°C", lowest=-150.0, highest=300.0
+    ),
+    "softening_c": FigureKind(
+        member="softening_c", words="Softens at", unit="°C", lowest=35.0, highest=300.0
+    ),
+    "density_kg_m3": FigureKind(
+        member="density_kg_m3", words="Density", unit="kg/m3", lowest=500.0, highest=3000.0
+    ),
+}
+
+
+def figure_value(material: Material, name: str) -> float | None:
+    """A figure as the files write it, in the unit of `FIGURES`; None where the catalogue has none."""
+    kind = FIGURES[name]
+    value: float | None = getattr(material, kind.member)
+    return None if value is None else value / kind.times
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OwnFigure:
+    """A site's own value for one figure of one material, with who set it and why."""
+
+    material: str
+    figure: str  # its name in `FIGURES`
+    value: float | None  # in the unit of `FIGURES`; None = the catalogue's figure holds again
+    who: str
+    why: str
+    at_s: float | None  # when it was set on a page; None = it stands in the settings

@@ -50,6 +50,7 @@ class Stored:
     devices: dict[tuple[str, str], DeviceRow] = field(default_factory=dict)
     counters: dict[str, int] = field(default_factory=dict)
     newest_ms: int = 0
+    newest_event_id: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -174,10 +174,13 @@ def step_spool(
     air_temperature_c: Numbers,
     air_relative_humidity: Numbers,
     film_m_s: Numbers = STILL_AIR_M_S,
+    *,
+    settled_s: float = 0.0,
 ) -> tuple[SpoolState, Array]:
     """The spools after a time in constant air, and the water that came in by their surface [kg].
 
-    Any length is stable and keeps its water; a long one is cut into parts, shorter ones first.
+    Any length is stable and keeps its water; a long one is cut into parts, shorter ones first. Who goes on
+    in the air of the step before says by `settled_s` for how long it has been so, which saves short parts.
     """
     if not dt_s > 0.0:
         raise ValueError(f"dt_s must be above 0, not {dt_s}")
@@ -186,7 +189,7 @@ def step_spool(
     rings = spool_rings(parameters, state)
     gained_kg = np.zeros(state.outer_m.shape)
     hottest_c = max(float(air_c.max()), float(state.temperature_c.max()))
-    for part_s in _parts(dt_s, hottest_c):
+    for part_s in _parts(dt_s, hottest_c, settled_s):
         state = _warmed(parameters, rings, state, part_s, air_c, film)
         state, part_kg = _moistened(parameters, rings, state, part_s, air_kg_m3, film)
         gained_kg = gained_kg + part_kg
@@ -211,10 +214,10 @@ def spool_water_kg(parameters: SpoolParameters, state: SpoolState) -> Array:
     return np.asarray((volume_m3 * held).sum(axis=-1))
 
 
-def _parts(dt_s: float, hottest_c: float) -> list[float]:
-    """Lengths that add up to a step."""
+def _parts(dt_s: float, hottest_c: float, settled_s: float) -> list[float]:
+    """Lengths that add up to a step; after a time of such growing parts the next one is that much longer."""
     quickened = 2.0 ** (max(hottest_c - 25.0, 0.0) / 10.0)
-    part_s = max(_FIRST_PART_S / quickened, _SHORTEST_PART_S)
+    part_s = max(_FIRST_PART_S / quickened, _SHORTEST_PART_S) + (_PART_GROWTH - 1.0) * settled_s
     lengths, left_s = [], dt_s
     while left_s > 1.5 * part_s:
         lengths.append(part_s)

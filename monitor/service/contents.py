@@ -1,10 +1,9 @@
-"""What a box or spool answers about its water."""
+"""What a box answers about its desiccant and its contents."""
 
 from monitor.model.answers import (
     AirAnswer,
     BoxAnswer,
     DesiccantAnswer,
-    SpoolAnswer,
     TightnessAnswer,
     unknown,
 )
@@ -12,7 +11,6 @@ from monitor.model.inventory import Box, Charge, Spool
 from monitor.service.limits import Limits
 
 NO_ESTIMATOR = "the estimate of the box is not part of this version"
-NO_FOLLOWER = "the moisture of spools is not followed in this version"
 
 
 def box_answer(box: Box, air: AirAnswer, inside: tuple[Spool, ...], limits: Limits) -> BoxAnswer:
@@ -47,29 +45,4 @@ def _charge(charge: Charge) -> DesiccantAnswer:
         spent=None,
         spent_why=NO_ESTIMATOR,
         days_left=not_told,
-    )
-
-
-def answer(spool: Spool, limits: Limits) -> SpoolAnswer:
-    """A spool as the inventory knows it."""
-    not_told = unknown(NO_FOLLOWER)
-    return SpoolAnswer(
-        key=spool.key,
-        name=spool.name,
-        material=spool.material,
-        place=spool.place,
-        moisture_pct=not_told,
-        outer_pct=not_told,
-        limit_pct=round(limits.moisture_pct(spool.material), 4),
-        heading_for_pct=None,
-        heading_for_pct_why=NO_FOLLOWER,
-        length_m=None,
-        length_m_why=NO_FOLLOWER,
-        dry_length_m=not_told,
-        verdict="not_sure",
-        verdict_why=NO_FOLLOWER,
-        use_before=None,
-        use_before_why=NO_FOLLOWER,
-        exposure_h=None,
-        exposure_h_why=NO_FOLLOWER,
     )

@@ -10,9 +10,11 @@ from dataclasses import replace
 from monitor.errors import BadMessageError
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch, DeviceRow, InventoryChange, Quarantined
+from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Stored
 from monitor.model.inventory import Inventory
 from monitor.model.reading import Pack, Reading, TimeQuality, WireReading
+from monitor.model.spool_event import SpoolEvent
 from monitor.service.node_clock import dump_clock, load_clock, placed
 from monitor.service.seen import SeenPacks
 from monitor.wire import messages, topics
@@ -30,7 +32,7 @@ COUNTERS = ("packs", "readings", "duplicates", "quarantined", "foreign")
 
 
 class Engine:
-    """State of one site: `handle` and `change_inventory` take inputs, `take_batch` gives what to commit."""
+    """State of one site: takes inputs one at a time, `take_batch` gives what to commit."""
 
     def __init__(self, site: str, memory: Stored) -> None:
         self._site = site
@@ -40,6 +42,7 @@ class Engine:
         self._clocks = {who: load_clock(text) for who, text in memory.clocks.items()}
         self._counters = {name: memory.counters.get(name, 0) for name in COUNTERS}
         self._newest_ms = memory.newest_ms
+        self._newest_event_id = memory.newest_event_id
         self._wall_less_mono_s: float | None = None
         self._batch = Batch()
         self._handlers: dict[type, Callable[..., None]] = {
@@ -77,6 +80,16 @@ class Engine:
         """The inventory is this from now on. (It is no record of the site's air, so it moves no time.)"""
         self._inventory = inventory
         self._batch.inventory = InventoryChange(at_ms=round(at_s * 1000), inventory=inventory)
+
+    def add_event(self, event: SpoolEvent) -> int:
+        """Something happened to a spool; returns the record's number. Checked before it comes here."""
+        self._newest_event_id += 1
+        self._batch.events.append(replace(event, event_id=self._newest_event_id))
+        return self._newest_event_id
+
+    def set_figure(self, figure: OwnFigure) -> None:
+        """The site's own figure of a material. Checked before it comes here."""
+        self._batch.figures.append(figure)
 
     def take_batch(self) -> Batch:
         """What must be committed now; the engine starts gathering anew."""

@@ -1,11 +1,12 @@
 """Everything a page or a command can ask, answered from what is committed."""
 
 import threading
-from collections.abc import Callable, Mapping
-from dataclasses import dataclass
+from collections.abc import Callable, Mapping, Sequence
+from dataclasses import dataclass, replace
 
 from monitor.alarms.needs import needs
 from monitor.errors import BadInputError
+from monitor.library import Library
 from monitor.model.answers import (
     AirAnswer,
     BoxAnswer,
@@ -16,19 +17,25 @@ from monitor.model.answers import (
     StatusAnswer,
 )
 from monitor.model.batch import DeviceRow, Quarantined
+from monitor.model.catalogue import OwnFigure
 from monitor.model.history import SPANS_S, Newest, RollUp
 from monitor.model.inventory import Inventory
 from monitor.model.reading import QUANTITIES, Quantity
+from monitor.model.spool_event import Checkpoint, SpoolHistory, place_at
 from monitor.ports import ReadStore
 from monitor.service import air, contents, ovens
+from monitor.service.follower import Follower
 from monitor.service.limits import Limits
 from monitor.service.places import Stay, newest_of, placed_at, stays
+from monitor.service.site_catalogue import SiteCatalogue
+from monitor.service.spools import SpoolAnswers
 
 CHANGE_OVER_MS = 3 * 3_600_000
 CHANGE_WINDOW_MS = 30 * 60_000
 CHANGE_KEPT_S = 60.0
 DEW_POINT = "dew_point"
 MAX_POINTS = 3_000
+CATCH_UP_STEPS = 400
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -47,14 +54,18 @@ class Queries:
     def __init__(
         self,
         store: ReadStore,
-        limits: Limits,
         *,
         now_s: Callable[[], float],
         zone: str,
+        figures: Sequence[OwnFigure] = (),
+        is_live: bool = False,
         surroundings: Callable[[], Surroundings] = Surroundings,
     ) -> None:
         self._store = store
-        self._limits = limits
+        self._catalogue = SiteCatalogue(store, figures)
+        # Live: the service's worker moves the follower on; else it is moved on for the asking.
+        self.follower = Follower(store, self._catalogue.library)
+        self._spools = SpoolAnswers(self.follower, is_live=is_live)
         self._now_s = now_s
         self._zone = zone
         self._surroundings = surroundings
@@ -71,10 +82,31 @@ class Queries:
         return self._now_s()
 
     def inventory(self) -> Inventory:
-        return self._store.inventory()
+        """As it is, each spool where it was last said to be."""
+        return self._inventory(None)
+
+    def library(self) -> Library:
+        """The catalogue with the site's own figures."""
+        return self._catalogue.library()
+
+    def own_figures(self) -> tuple[OwnFigure, ...]:
+        """Figures that were ever set on a page, the newest last."""
+        return self._store.own_figures()
+
+    def spool_history(self, key: str) -> SpoolHistory | None:
+        """All that was ever stated about a spool."""
+        return self._store.spool_histories().get(key)
+
+    def spool_course(self, key: str, from_s: float, to_s: float) -> tuple[Checkpoint, ...]:
+        """Kept states of a spool in a window, oldest first: the past of its water."""
+        return self._store.spool_course(key, round(from_s * 1000), round(to_s * 1000))
 
     def quarantine(self, limit: int = 100) -> tuple[Quarantined, ...]:
         return self._store.quarantine(limit)
+
+    def catch_up(self) -> None:
+        """Move the spools on as far as is soon done, so that who changed something sees what came of it."""
+        self.follower.advance(round(self.now_s() * 1000), CATCH_UP_STEPS)
 
     def revision(self) -> int:
         """Rises with everything that may change an answer."""
@@ -96,7 +128,8 @@ class Queries:
         """The whole site as of a time, by default now."""
         moment_s = self.now_s() if at_s is None else at_s
         at_ms = round(moment_s * 1000)
-        inventory = self._store.inventory(None if at_s is None else at_ms)
+        inventory = self._inventory(None if at_s is None else at_ms)
+        limits = self._catalogue.limits()
         devices = {(row.kind, row.key): row for row in self._store.devices()}
         here = placed_at(stays(self._store.placements()), at_ms)
         newest = self._store.latest(None if at_s is None else at_ms)
@@ -110,11 +143,13 @@ class Queries:
             for room in inventory.rooms.values()
         )
         boxes = tuple(
-            self._box(inventory, key, air_of(key, inventory.boxes[key].channel)) for key in inventory.boxes
+            self._box(inventory, key, air_of(key, inventory.boxes[key].channel), limits)
+            for key in inventory.boxes
         )
         heaters = tuple(
             ovens.answer(oven, devices.get(("oven", oven.key)), at_ms) for oven in inventory.ovens.values()
         )
+        spools = self._spools.all(inventory, at_ms, limits)
         unplaced = _unplaced(newest, here)
         health = self._health(newest, unplaced, at_ms)
         # While the past is still being read everything looks old: nothing is asked of anybody yet (A-23).
@@ -124,10 +159,12 @@ class Queries:
             site=self._store.site(),
             boxes=boxes,
             rooms=rooms,
-            spools=tuple(contents.answer(spool, self._limits) for spool in inventory.spools.values()),
+            spools=spools,
             ovens=heaters,
             alarms=(),
-            needs=() if is_settling else needs(boxes, rooms, heaters, unplaced, self._limits.names),
+            needs=()
+            if is_settling
+            else needs(boxes, rooms, heaters, spools, moment_s, unplaced, limits.names),
             health=health,
         )
 
@@ -202,10 +239,20 @@ class Queries:
             self._changes[place] = (at_ms / 1000.0, changes)
         return changes
 
-    def _box(self, inventory: Inventory, key: str, air_here: AirAnswer) -> BoxAnswer:
+    def _inventory(self, at_ms: int | None) -> Inventory:
+        inventory = self._store.inventory(at_ms)
+        until_ms = 2**62 if at_ms is None else at_ms
+        moved = {
+            key: replace(inventory.spools[key], place=place_at(history, until_ms))
+            for key, history in self._store.spool_histories(at_ms).items()
+            if key in inventory.spools
+        }
+        return replace(inventory, spools={key: moved.get(key, s) for key, s in inventory.spools.items()})
+
+    def _box(self, inventory: Inventory, key: str, air_here: AirAnswer, limits: Limits) -> BoxAnswer:
         box = inventory.boxes[key]
         inside = tuple(spool for spool in inventory.spools.values() if spool.place == key)
-        return contents.box_answer(box, air_here, inside, self._limits)
+        return contents.box_answer(box, air_here, inside, limits)
 
     def _health(self, newest: tuple[Newest, ...], unplaced: tuple[str, ...], at_ms: int) -> HealthAnswer:
         around, counters = self._surroundings(), self._store.counters()

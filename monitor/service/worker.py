@@ -12,6 +12,7 @@ from monitor.errors import MonitorError, StoreBusyError, StoreError
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch
 from monitor.model.history import Progress
+from monitor.model.spool_event import Checkpoint
 from monitor.ports import Clock, WriteStore
 from monitor.service.engine import Engine
 
@@ -52,6 +53,7 @@ class Worker:
         commit_every_s: float,
         acknowledge: Callable[[list[Any]], None],
         committed: Callable[[Batch], None],
+        follow: Callable[[int], tuple[list[Checkpoint], bool]] | None = None,
     ) -> None:
         self._engine = engine
         self._store = store
@@ -60,6 +62,9 @@ class Worker:
         self._commit_every_s = commit_every_s
         self._acknowledge = acknowledge
         self._committed = committed
+        self._follow = follow  # moves computed states on to a time, a bounded piece of it
+        self._has_more_to_follow = False
+        self._follow_trouble: str | None = None
         self._inbox: queue.SimpleQueue[Arrival | Ask | None] = queue.SimpleQueue()
         self._tokens: list[Any] = []
         self._answers: list[tuple[Future[Any], Any]] = []
@@ -75,7 +80,7 @@ class Worker:
     @property
     def trouble(self) -> str | None:
         """A sentence while something keeps it from committing, else None."""
-        return self._trouble
+        return self._trouble or self._follow_trouble
 
     def start(self) -> None:
         self._thread.start()
@@ -118,9 +123,11 @@ class Worker:
         if self._commit_is_due(idle=item is None):
             self._commit()
         self._upkeep()
+        if self._follow is not None and self._inbox.empty():
+            self._move_on(self._follow)
 
     def _patience_s(self) -> float:
-        if self._items >= CATCHING_UP_ITEMS:
+        if self._items >= CATCHING_UP_ITEMS or self._has_more_to_follow:
             return QUIET_S
         if self._items:
             return max(0.0, self._first_item_s + self._commit_every_s - self._pace_s())
@@ -226,6 +233,20 @@ class Worker:
         if now_s - self._pruned_s >= PRUNE_EVERY_S:
             more = self._guarded(self._store.prune)
             self._pruned_s = now_s if not more else now_s - PRUNE_EVERY_S + PRUNE_PIECES_S
+
+    def _move_on(self, follow: Callable[[int], tuple[list[Checkpoint], bool]]) -> None:
+        """Computed states, in pieces between the readings; what cannot be kept is computed again later."""
+        try:
+            checkpoints, self._has_more_to_follow = follow(round(self._clock.wall_s() * 1000))
+            if checkpoints:
+                self._store.keep_checkpoints(checkpoints)
+        except StoreError as error:
+            self._has_more_to_follow = False
+            log.warning("computed states wait reason=%s", error)
+        except Exception:  # readings must go on being kept whatever is wrong with what is computed of them
+            log.exception("following stopped")
+            self._follow, self._has_more_to_follow = None, False
+            self._follow_trouble = "A fault in following the spools; see the log. Readings go on being kept."
 
     def _guarded(self, act: Callable[[int], Progress]) -> bool:
         """Upkeep that fails is tried again at its next turn; returns whether more of it waits."""

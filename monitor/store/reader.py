@@ -1,9 +1,11 @@
 """Everything a page or a command can ask of the database, read-only."""
 
 from monitor.model.batch import DeviceRow, Quarantined
+from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
-from monitor.store import facts, versions
+from monitor.model.spool_event import Checkpoint, SpoolHistory
+from monitor.store import facts, spools, versions
 from monitor.store.series_reader import SeriesReader
 
 
@@ -50,3 +52,24 @@ class Reader(SeriesReader):
         """What could not be used, the newest first."""
         with self._snapshot() as db:
             return facts.read_quarantine(db, self._site_id, limit)
+
+    def spool_histories(self, at_ms: int | None = None) -> dict[str, SpoolHistory]:
+        """What was stated about each spool: all events, and the inventory's versions up to a time."""
+        with self._snapshot() as db:
+            until_ms = versions.END_OF_TIME_MS if at_ms is None else at_ms
+            return spools.read_histories(db, self._site_id, until_ms)
+
+    def checkpoints(self, at_ms: int) -> dict[str, Checkpoint]:
+        """The newest computed state of each spool at or before a time."""
+        with self._snapshot() as db:
+            return spools.read_checkpoints(db, self._site_id, at_ms)
+
+    def spool_course(self, spool: str, from_ms: int, to_ms: int) -> tuple[Checkpoint, ...]:
+        """A spool's computed states in a window, oldest first, without their content."""
+        with self._snapshot() as db:
+            return spools.read_course(db, self._site_id, spool, from_ms, to_ms)
+
+    def own_figures(self) -> tuple[OwnFigure, ...]:
+        """Every figure that was ever set at this site, the newest last."""
+        with self._snapshot() as db:
+            return spools.read_figures(db, self._site_id)

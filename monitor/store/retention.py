@@ -5,6 +5,7 @@ import sqlite3
 from monitor.model.history import FIVE_MINUTES_S, HOUR_S, Progress, Retention
 from monitor.store.rolling import BUCKET_MS, DAY_MS, TABLES
 from monitor.store.rollups import HOLD_CAP_MS
+from monitor.store.spools import prune_checkpoints
 
 ROWS_A_CALL = 100_000
 
@@ -20,7 +21,8 @@ def prune(db: sqlite3.Connection, now_ms: int, retention: Retention) -> Progress
     hour_ms = min(_day_start_ms(now_ms - retention.hour_days * DAY_MS), five_ms)
     five, five_more = _delete_before(db, TABLES[FIVE_MINUTES_S], "start_ms", five_ms)
     hours, hours_more = _delete_before(db, TABLES[HOUR_S], "start_ms", hour_ms)
-    return Progress(rows=raw + five + hours, more=raw_more or five_more or hours_more)
+    thinned = prune_checkpoints(db, now_ms)
+    return Progress(rows=raw + five + hours + thinned, more=raw_more or five_more or hours_more)
 
 
 def accept_from_ms(db: sqlite3.Connection) -> int:

@@ -42,6 +42,21 @@ ON r.start_ms = span.start_ms AND r.series_id = :series_id AND r.n > 0 LIMIT 1
 _RAW_SUMS = "SELECT sum(value), count(*) FROM reading WHERE time_ms >= ? AND time_ms < ? AND series_id = ?"
 _ROLLED_SUMS = f"SELECT sum(total), sum(n) FROM ({_POINTS.format(table=TABLES[FIVE_MINUTES_S])})"
 
+# Sums over spans, from five-minute roll-ups and, where one is not made yet, the raw readings.
+_MEANS = """
+WITH due(start_ms) AS (SELECT start_ms FROM rollup_due WHERE start_ms >= :from_ms AND start_ms < :to_ms)
+SELECT start_ms - start_ms % :span_ms AS begin_ms, series_id, sum(total), sum(n) FROM (
+    SELECT start_ms, series_id, total, n FROM rollup_5min
+    WHERE start_ms >= :from_ms AND start_ms < :to_ms AND n > 0 AND start_ms NOT IN (SELECT start_ms FROM due)
+    UNION ALL
+    SELECT due.start_ms, series_id, value, 1 FROM due
+    CROSS JOIN reading ON time_ms >= due.start_ms AND time_ms < due.start_ms + :bucket_ms
+) GROUP BY begin_ms, series_id
+"""
+_HOURS = (
+    "SELECT start_ms, series_id, total, n FROM rollup_hour WHERE start_ms >= ? AND start_ms < ? AND n > 0"
+)
+
 Row = tuple[int, int, int]  # time_ms, value, quality
 
 
@@ -105,6 +120,38 @@ class SeriesReader(Connections):
             series = self._series(db)
             rows = db.execute(sql, (from_ms, to_ms, *series_ids)).fetchall()
             return tuple(_raw(row, series[row[1]]) for row in rows)
+
+    def means(self, from_ms: int, to_ms: int, span_ms: int) -> dict[tuple[int, int], float]:
+        """Mean of each series over each span of a window that has a reading, by (series id, start).
+
+        The window and the span are whole multiples of five minutes. Where only hours are kept any more,
+        an hour's mean stands for each span in it.
+        """
+        with self._snapshot() as db:
+            per_unit = {key: _PER_UNIT[item.quantity] for key, item in self._series(db).items()}
+            fine_ms = db.execute("SELECT min(start_ms) FROM rollup_5min").fetchone()[0]
+            found: dict[tuple[int, int], float] = {}
+            if fine_ms is not None and from_ms < fine_ms:
+                for start_ms, series_id, total, n in db.execute(_HOURS, (from_ms, to_ms)).fetchall():
+                    for each_ms in range(start_ms, start_ms + HOUR_S * 1000, span_ms):
+                        if series_id in per_unit:
+                            found[series_id, each_ms] = total / n / per_unit[series_id]
+            where = {"from_ms": from_ms, "to_ms": to_ms, "span_ms": span_ms, "bucket_ms": BUCKET_MS}
+            for start_ms, series_id, total, n in db.execute(_MEANS, where).fetchall():
+                if series_id in per_unit:
+                    found[series_id, start_ms] = total / n / per_unit[series_id]
+            return found
+
+    def oldest_ms(self) -> int | None:
+        """When anything was first heard, to five minutes, later to the day; None before any."""
+        with self._snapshot() as db:
+            day_ms = db.execute("SELECT min(start_ms) FROM rollup_day").fetchone()[0]
+            fine_ms = db.execute(
+                "SELECT min(start_ms) FROM rollup_5min WHERE start_ms < ?", ((day_ms or 0) + DAY_S * 1000,)
+            ).fetchone()[0]
+            due_ms = db.execute("SELECT min(start_ms) FROM rollup_due").fetchone()[0]
+            known = [ms for ms in (fine_ms if fine_ms is not None else day_ms, due_ms) if ms is not None]
+            return min(known, default=None)
 
     def mean_over(self, series_id: int, from_ms: int, to_ms: int) -> float | None:
         """Mean of the readings in a window, as far back as five-minute roll-ups are kept; None without any.

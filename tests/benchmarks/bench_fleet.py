@@ -7,11 +7,9 @@ from pathlib import Path
 
 from support.packs import pack
 
-from monitor.library import load_library
 from monitor.model.arrival import Arrival
 from monitor.model.inventory import Box, Inventory, Room
 from monitor.service.engine import Engine
-from monitor.service.limits import Limits
 from monitor.service.queries import Queries
 from monitor.store.reader import Reader
 from monitor.store.store import Store
@@ -53,7 +51,7 @@ def _one(boxes):
 def _page_ms(path):
     with closing(Reader(path, "lab")) as reader:
         now_s = [START_S + 60.0 * ROUNDS]
-        queries = Queries(reader, Limits(load_library().materials), now_s=lambda: now_s[0], zone="UTC")
+        queries = Queries(reader, now_s=lambda: now_s[0], zone="UTC")
         client = create_app(queries, look_only=True, hosts=frozenset(), zone="UTC").test_client()
         times_ms = []
         for _ in range(5):

@@ -6,7 +6,12 @@ import numpy as np
 from physics.random_cases import HOURS, product_answers, random_case
 from physics.reference_solver import solve
 
+from monitor.estimate.spool_answer import outlooks
+from monitor.estimate.spool_belief import Body
+from monitor.estimate.spool_course import Around
+from monitor.estimate.spool_track import begin, dump, step
 from monitor.library import load_library
+from monitor.model.inventory import Spool
 from monitor.physics.psychrometrics import dew_point_c
 from monitor.physics.spool import (
     SpoolParameters,
@@ -42,6 +47,7 @@ def run() -> dict[str, float]:
         "alone_course_36_h_ms": 1e3 * alone_s,
         "reference_over_alone": reference_s / alone_s,
         "worst_error_of_mean_relative": worst,
+        **_followed(),
         "dew_point_us": 1e6 * _seconds_of(lambda: dew_point_c(1000.0), 2000),
     }
 
@@ -60,8 +66,8 @@ def _fleet_step(parameters: SpoolParameters, state: SpoolState) -> tuple[float, 
     """Seconds of one step of five minutes in a room whose temperature moves, and the worst water error."""
     before, came_in, steps = spool_water_kg(parameters, state), 0.0, 6
     begun_s = time.perf_counter()
-    for step in range(steps):
-        state, part_kg = step_spool(parameters, state, 300.0, 22.1 + 0.1 * step, 0.3)
+    for number in range(steps):
+        state, part_kg = step_spool(parameters, state, 300.0, 22.1 + 0.1 * number, 0.3)
         came_in = came_in + part_kg
     took_s = (time.perf_counter() - begun_s) / steps
     error = np.abs(spool_water_kg(parameters, state) - before - came_in) / before
@@ -81,6 +87,26 @@ def _against_reference() -> tuple[float, float, float]:
         alone_s += time.perf_counter() - begun_s
         worst = max(worst, *(abs(f.mean / w.mean - 1.0) for f, w in zip(found, wanted, strict=True)))
     return reference_s / _CASES, alone_s / _CASES, worst
+
+
+def _followed() -> dict[str, float]:
+    """One followed spool: a forecast of 90 days with its thirteen members, and what it takes to keep it."""
+    library = load_library()
+    body = Body(
+        spool=Spool(key="a", name="a", material="pa6", diameter_mm=1.75, net_g=1000.0, start_pct=0.1),
+        material=library.material("pa6"),
+        reel=library.reel("unknown"),
+    )
+    track = begin(body, 0.0)
+    air = Around(place="a", temperature_c=23.0, relative_humidity=0.03, relative_humidity_sd=0.015)
+    state = track.belief.state
+    arrays = (state.outer_m, state.vapour_kg_m3, state.temperature_c, state.strand)
+    return {
+        "forecast_90_days_13_members_ms": 1e3 * _seconds_of(lambda: outlooks([track], [air]), 5),
+        "half_hour_13_members_ms": 1e3 * _seconds_of(lambda: step([track], [air], 1800.0), 20),
+        "state_of_one_spool_bytes": sum(array.nbytes for array in arrays),
+        "kept_state_of_one_spool_bytes": len(dump(step([track], [air], 86_400.0)[0])),
+    }
 
 
 def _seconds_of(call, times: int) -> float:

@@ -26,7 +26,7 @@ def queries():
 
 def client_of(queries, **more):
     options = {"look_only": False, "hosts": HOSTS, "zone": queries.zone()} | more
-    return create_app(queries, **options).test_client()
+    return create_app(queries, None, **options).test_client()
 
 
 def page_of(queries, path="/"):
@@ -182,7 +182,7 @@ def test_a_stream_ends_after_a_while(queries, monkeypatch):
 
 def test_a_server_that_stops_ends_its_streams_first(queries, caplog):
     """Ctrl-C with a page open must not fill the terminal with tracebacks."""
-    server = PageServer(queries, host="127.0.0.1", port=0, look_only=False)
+    server = PageServer(queries, None, host="127.0.0.1", port=0, look_only=False)
     server.start()
     with urllib.request.urlopen(server.url + "/events", timeout=5) as stream:
         assert stream.readline() == b"retry: 3000\n"
@@ -215,7 +215,7 @@ def test_a_look_only_address_refuses_every_other_method(queries, method):
 
 def test_a_wrong_method_is_told_the_right_one(queries):
     """RFC 9110: 405 names what is allowed."""
-    response = client_of(queries).post("/api/v1/status")
+    response = client_of(queries).post("/api/v1/status", json={})
     assert response.status_code == 405
     assert "GET" in response.headers["Allow"]
 

@@ -11,7 +11,6 @@ from monitor.library import load_library
 from monitor.model.arrival import Arrival
 from monitor.model.inventory import Inventory
 from monitor.service.engine import Engine
-from monitor.service.limits import Limits
 from monitor.service.queries import Queries, Surroundings
 from monitor.store.reader import Reader
 from monitor.store.store import Store
@@ -107,7 +106,6 @@ def queries(database):
     reader = Reader(database, "lab")
     yield Queries(
         reader,
-        Limits(LIBRARY.materials),
         now_s=lambda: NOW_S,
         zone="Europe/Berlin",
         surroundings=lambda: Surroundings(broker="connected", broker_kind="own mosquitto"),
@@ -117,7 +115,7 @@ def queries(database):
 
 def client_of(queries, **more):
     options = {"look_only": False, "hosts": frozenset({"localhost"}), "zone": "Europe/Berlin"} | more
-    return create_app(queries, **options).test_client()
+    return create_app(queries, None, **options).test_client()
 
 
 @pytest.fixture
@@ -187,6 +185,8 @@ def test_each_route_of_the_api_answers_as_its_description_says(client, name, ite
     path = path.replace("/spools/{key}", "/spools/s1").replace("/ovens/{key}", "/ovens/o1")
     if "series" in path:
         path += f"?from={NOW_S - 7200}&to={NOW_S}&span=300"
+    if "what-if" in path:
+        path += "?material=pa6&rh=50&hours=12"
     response = client.get(path)
     schema = item["get"]["responses"]["200"]["content"]["application/json"]["schema"]
     if "/alarms/{key}" in path:
@@ -199,7 +199,7 @@ def test_each_route_of_the_api_answers_as_its_description_says(client, name, ite
 
 def test_every_route_of_the_api_stands_in_the_document(queries):
     """Nothing is served that is not described."""
-    app = create_app(queries, look_only=False, hosts=frozenset(), zone="UTC")
+    app = create_app(queries, None, look_only=False, hosts=frozenset(), zone="UTC")
     served = {re.sub(r"<(?:\w+:)?(\w+)>", r"{\1}", rule.rule) for rule in app.url_map.iter_rules()}
     api = {rule for rule in served if rule.startswith("/api/")} - {"/api/v1/openapi.json"}
     assert api == set(DOCUMENT["paths"])
@@ -280,7 +280,7 @@ def test_healthz_tells_a_service_manager(queries, database):
     assert client_of(queries).get("/healthz").status_code == 200
     reader = Reader(database, "lab")
     away = Queries(
-        reader, Limits(LIBRARY.materials), now_s=lambda: NOW_S, zone="UTC",
+        reader, now_s=lambda: NOW_S, zone="UTC",
         surroundings=lambda: Surroundings(broker="away", reasons=("The database is busy.",)),
     )  # fmt: skip
     response = client_of(away).get("/healthz")
@@ -333,7 +333,6 @@ def test_while_the_past_is_still_being_read_nothing_is_asked_of_anybody(database
     reader = Reader(database, "lab")
     settling = Queries(
         reader,
-        Limits(LIBRARY.materials),
         now_s=lambda: NOW_S + 86_400,
         zone="UTC",
         surroundings=lambda: Surroundings(broker="connected", history_share=0.4),

@@ -19,7 +19,7 @@ def random_case(seed: int) -> tuple[str, reference.Case]:
     is_oven = bool(dice.integers(2))
     solid = float(dice.uniform(0.6, 0.75))
     hub_m = float(dice.uniform(0.025, 0.055))
-    modes = _pairs()
+    modes = pairs_of_cylinder()
     return key, reference.Case(
         hub_m=hub_m,
         outer_m=hub_m + float(dice.uniform(0.008, 0.06)),
@@ -93,7 +93,7 @@ def _isotherm(material):
     return content
 
 
-def _pairs() -> tuple[tuple[float, float], ...]:
+def pairs_of_cylinder() -> tuple[tuple[float, float], ...]:
     from scipy.special import jn_zeros
 
     alphas = jn_zeros(0, 6)

@@ -179,7 +179,7 @@ class FakeQueries:
             spools=inside,
             ovens=ovens,
             alarms=(),
-            needs=needs(boxes, rooms, ovens, ("n4/shelf",), NAMES),
+            needs=needs(boxes, rooms, ovens, inside, NOW_S, ("n4/shelf",), NAMES),
             health=HealthAnswer(**(members | self.health)),
         )
 

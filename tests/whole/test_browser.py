@@ -11,7 +11,6 @@ from monitor.library import load_library
 from monitor.model.arrival import Arrival
 from monitor.model.inventory import Inventory
 from monitor.service.engine import Engine
-from monitor.service.limits import Limits
 from monitor.service.queries import Queries, Surroundings
 from monitor.store.reader import Reader
 from monitor.store.store import Store
@@ -52,12 +51,11 @@ class Live:
         self.commit()
         self.queries = Queries(
             self.reader,
-            Limits(library.materials),
             now_s=lambda: self.now_s,
             zone=zone,
             surroundings=lambda: Surroundings(broker="connected", broker_kind="own mosquitto"),
         )
-        self.server = PageServer(self.queries, host="127.0.0.1", port=0, look_only=False)
+        self.server = PageServer(self.queries, None, host="127.0.0.1", port=0, look_only=False)
         self.server.start()
 
     def hear(self, humidity, at_s=None, channel="b1"):
@@ -259,7 +257,7 @@ def test_pages_fit_and_can_be_reached(live, width, scheme):
             assert nameless == 0
         page.goto(live.server.url)
         reached = []
-        for _ in range(6):
+        for _ in range(8):
             page.keyboard.press("Tab")
             reached.append(page.evaluate("document.activeElement.textContent.trim()"))
         assert reached[0] == "To the content"

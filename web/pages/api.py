@@ -9,13 +9,15 @@ from flask import Blueprint, Response, abort, request
 from werkzeug.exceptions import NotFound
 
 from monitor.model.answers import StatusAnswer, plain
+from monitor.service.changes import Changes
 from monitor.service.queries import Queries
+from monitor.wire.spool_events import dump_spool_event, parse_spool_event
 from web.openapi import DOCUMENT
 
 _LATEST_S = 4_000_000_000.0
 
 
-def blueprint(queries: Queries) -> Blueprint:
+def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
     """Routes of the API; each stands in the OpenAPI document."""
     pages = Blueprint("api", __name__, url_prefix="/api/v1")
 
@@ -41,6 +43,23 @@ def blueprint(queries: Queries) -> Blueprint:
 
     for kind in ("boxes", "rooms", "spools", "ovens", "alarms"):
         add(kind)
+
+    @pages.post("/spools/<key>/events")
+    def add_event(key: str) -> Response:
+        if changes is None:
+            abort(403, "this address is for looking only")
+        event = parse_spool_event(key, request.get_data(cache=False), queries.now_s())
+        number = changes.add_event(event)
+        response = _json({"event_id": number})
+        response.status_code = 201
+        return response
+
+    @pages.get("/spools/<key>/events")
+    def events(key: str) -> Response:
+        history = queries.spool_history(key)
+        if history is None:
+            raise NotFound(f"there is no spool {key!r} in the inventory")
+        return _json([dump_spool_event(event) for event in history.events])
 
     @pages.get("/series/<place>/<quantity>")
     def series(place: str, quantity: str) -> Response:

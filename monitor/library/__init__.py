@@ -18,6 +18,7 @@ from monitor.model.catalogue import (
     DesiccantKind,
     HydrateIsotherm,
     Material,
+    OwnFigure,
     PotentialIsotherm,
     PotentialTerm,
     RationalIsotherm,
@@ -37,6 +38,10 @@ class Library:
     materials: Mapping[str, Material]
     desiccants: Mapping[str, DesiccantKind]
     reels: Mapping[str, Reel]
+    own: tuple[OwnFigure, ...] = ()  # a site's figures that hold instead of the files'
+    left_out: tuple[
+        tuple[OwnFigure, str], ...
+    ] = ()  # and those that cannot hold any longer, each with the reason
 
     def material(self, key: str) -> Material:
         return _found("material", self.materials, key)
@@ -212,8 +217,11 @@ class _MaterialRow(_Row, frozen=True, kw_only=True):
     dry_h: float
     limit_pct: float
     looser_limit_pct: float | None = None
+    ruined_pct: float | None = None
     excess_water: str
     excess_is_permanent: bool
+    too_hot: str
+    fumes: str
     note: str | None = None
     sources: list[_SourceRow]
 
@@ -271,8 +279,11 @@ def _material(key: str, row: _MaterialRow) -> Material:
         dry_s=row.dry_h * _HOUR_S,
         limit_content=row.limit_pct / 100.0,
         looser_limit_content=None if row.looser_limit_pct is None else row.looser_limit_pct / 100.0,
+        ruined_content=None if row.ruined_pct is None else row.ruined_pct / 100.0,
         excess_water=row.excess_water,
         is_excess_permanent=row.excess_is_permanent,
+        too_hot=row.too_hot,
+        fumes=row.fumes,
         sources={
             figure: Source(text=group.text, confidence=group.confidence)
             for group in row.sources

@@ -1,0 +1,49 @@
+"""What people change: checked here, then written by the worker."""
+
+from collections.abc import Callable
+from dataclasses import replace
+from typing import Any
+
+from monitor.errors import BadInputError
+from monitor.library.own_figures import check_own_figure
+from monitor.model.catalogue import OwnFigure
+from monitor.model.spool_event import SpoolEvent
+from monitor.service.engine import Engine
+from monitor.service.queries import Queries
+from monitor.service.spool_checks import check_event
+
+Ask = Callable[[Callable[[Engine], Any]], Any]
+
+
+class Changes:
+    """Every change by a person. Refused with BadInputError, in one sentence, it changes nothing."""
+
+    def __init__(self, queries: Queries, ask: Ask, now_s: Callable[[], float]) -> None:
+        self._queries = queries
+        self._ask = ask
+        self._now_s = now_s
+
+    def add_event(self, event: SpoolEvent) -> int:
+        """Write down what happened to a spool; returns the record's number once it is committed."""
+
+        def act(engine: Engine) -> int:
+            entered = replace(event, entered_s=self._now_s())
+            history = self._queries.spool_history(event.spool)
+            if history is None:
+                raise BadInputError(f"spool {event.spool!r} is not in the inventory")
+            check_event(entered, history, self._queries.inventory(), self._queries.library())
+            return engine.add_event(entered)
+
+        number = int(self._ask(act))
+        self._queries.catch_up()
+        return number
+
+    def set_figure(self, figure: OwnFigure) -> None:
+        """The site's own figure of a material from now on."""
+
+        def act(engine: Engine) -> None:
+            check_own_figure(self._queries.library(), figure)
+            engine.set_figure(replace(figure, at_s=self._now_s()))
+
+        self._ask(act)
+        self._queries.catch_up()

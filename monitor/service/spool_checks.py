@@ -1,0 +1,102 @@
+"""Whether an event can be true: refused in one sentence that names the field and the allowed range."""
+
+import math
+
+from monitor.errors import BadInputError
+from monitor.library import Library
+from monitor.model.inventory import Inventory, Spool
+from monitor.model.spool_event import (
+    Dried,
+    Moved,
+    Signs,
+    Spoiled,
+    SpoolEvent,
+    SpoolHistory,
+    Used,
+    Weighed,
+    Withdrawn,
+    effective,
+)
+
+TEXT_MAX = 200
+_AHEAD_S = 300.0  # a phone's clock may run this much ahead
+_SIGNS_MAX = 8
+_HEAVIEST_G = 60_000.0
+
+
+def check_event(event: SpoolEvent, history: SpoolHistory, inventory: Inventory, library: Library) -> None:
+    """BadInputError if it cannot be true of this spool at that time."""
+    spool = history.present()
+    if spool is None:
+        raise BadInputError(f"spool {event.spool!r} is not in the inventory any more")
+    _text("who", event.who)
+    earliest_s = spool.since_s or 1_577_836_800.0
+    if not earliest_s <= event.at_s <= event.entered_s + _AHEAD_S:
+        raise BadInputError("at must lie between the spool's beginning and now")
+    _replaced(event, history)
+    what = event.what
+    if isinstance(what, Moved):
+        _place(what.place, inventory)
+    elif isinstance(what, Used):
+        _used(what, event, history, spool)
+    elif isinstance(what, Weighed):
+        _weighed(what, spool)
+    elif isinstance(what, Dried):
+        _dried(what, event, spool, earliest_s, library)
+    elif isinstance(what, Signs):
+        if not 1 <= len(what.seen) <= _SIGNS_MAX or len(set(what.seen)) != len(what.seen):
+            raise BadInputError(f"seen must name 1 to {_SIGNS_MAX} signs, each once")
+    elif isinstance(what, Spoiled | Withdrawn):
+        _text("why", what.why)
+        if isinstance(what, Withdrawn) and event.replaces is None:
+            raise BadInputError("replaces must name the record that is withdrawn")
+
+
+def number(name: str, value: float, lowest: float, highest: float, unit: str) -> None:
+    """Refuses what is no number of the range."""
+    if not math.isfinite(value) or not lowest <= value <= highest:
+        raise BadInputError(f"{name} is {value:g}; allowed are {lowest:g} to {highest:g} {unit}")
+
+
+def _text(name: str, value: str) -> None:
+    if not 1 <= len(value.strip()) <= TEXT_MAX or any(ord(char) < 32 for char in value):
+        raise BadInputError(f"{name} must be text of 1 to {TEXT_MAX} characters in one line")
+
+
+def _replaced(event: SpoolEvent, history: SpoolHistory) -> None:
+    if event.replaces is None:
+        return
+    standing = {each.event_id for each in effective(history.events)}
+    if event.replaces not in standing:
+        raise BadInputError(f"replaces is {event.replaces}, which is no standing record of this spool")
+
+
+def _place(place: str | None, inventory: Inventory) -> None:
+    if place is not None and place not in {*inventory.rooms, *inventory.boxes, *inventory.ovens}:
+        raise BadInputError(f"place {place[:63]!r} is no room, box or oven of the inventory")
+
+
+def _used(what: Used, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:
+    others = [e.what for e in effective(history.events) if e.event_id != event.replaces]
+    used_g = spool.used_g + sum(other.grams for other in others if isinstance(other, Used))
+    number("grams", what.grams, 0.01, max(spool.net_g - used_g, 0.01), "g, which is what is left on it")
+
+
+def _weighed(what: Weighed, spool: Spool) -> None:
+    number("resolution_g", what.resolution_g, 0.001, 100.0, "g")
+    if not 1 <= what.repeats <= 20:
+        raise BadInputError(f"repeats is {what.repeats}; allowed are 1 to 20")
+    reel_g = spool.reel_g or 0.0
+    highest_g = min(2.0 * (spool.net_g + max(reel_g, 1_000.0)), _HEAVIEST_G)
+    why = "g: a spool with its reel is not lighter than the reel alone" if spool.reel_g else "g"
+    number("mass_g", what.mass_g, max(reel_g, 1.0), highest_g, why)
+
+
+def _dried(what: Dried, event: SpoolEvent, spool: Spool, earliest_s: float, library: Library) -> None:
+    number("hours", what.hours, 0.1, 168.0, "h")
+    softening_c = library.material(spool.material).softening_c
+    number("temperature_c", what.temperature_c, 25.0, softening_c, f"°C, where {spool.material} softens")
+    if what.room_humidity_pct is not None:
+        number("room_humidity_pct", what.room_humidity_pct, 0.0, 100.0, "%RH")
+    if event.at_s - 3600.0 * what.hours < earliest_s:
+        raise BadInputError("hours reach back before the spool's beginning; at is the end of the drying")

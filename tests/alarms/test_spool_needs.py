@@ -1,0 +1,43 @@
+"""What a dry spool needs of a person before it is wet again (P20, D-14)."""
+
+import dataclasses
+
+import pytest
+from support.pages import NOW_S, spool
+
+from monitor.alarms.needs import needs
+from monitor.service.air import rfc3339
+
+
+def told(*hours_left):
+    spools = [
+        dataclasses.replace(spool(number, "anvil", "petg"), use_before=rfc3339(NOW_S + 3600.0 * hours))
+        for number, hours in enumerate(hours_left)
+    ]
+    return needs((), (), (), spools, NOW_S, (), {})
+
+
+@pytest.mark.parametrize(
+    ("hours", "words"), [(0.4, "within the hour"), (1.2, "in about 1 hour "), (5.0, "in about 5 hours")]
+)
+def test_p20_a_spool_that_will_be_over_its_limit_within_hours_is_told(hours, words):
+    """P20: alarm before the limit, with the act."""
+    (need,) = told(hours)
+    assert words in need.what
+    assert "dry box" in need.act
+    assert need.level == "soon"
+
+
+def test_a_spool_with_days_left_needs_nobody():
+    assert told(30.0) == ()
+
+
+def test_the_first_to_be_over_is_told_first():
+    assert [need.what.split()[1] for need in told(9.0, 2.0)] == ["1", "0"]
+
+
+def test_a22_many_at_once_are_one_line():
+    """A-22: a common cause is one message."""
+    (need,) = told(3.0, 4.0, 5.0, 6.0, 7.0)
+    assert need.what.startswith("5 spools")
+    assert "in about 3 hours" in need.what

@@ -1,0 +1,133 @@
+"""Spools: one ranked list, a page for each, what people tell of it, and its label."""
+
+import time
+
+from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from werkzeug.wrappers import Response as AnyResponse
+
+from monitor.errors import BadInputError
+from monitor.model.answers import StatusAnswer
+from monitor.service.changes import Changes
+from monitor.service.queries import Queries
+from web.present import Presenter, seconds
+from web.spools import course, form, label, ranking, words
+from web.spools.sheet import Sheets
+
+_SEE_OTHER = 303
+_YEAR_S = 365 * 86_400
+_SETTLE_S = 1.5  # for so long an answer waits for the figures that follow from what was told
+_LOOK_AGAIN_S = 0.15
+
+
+def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> Blueprint:
+    """Routes of the list, the pages and the labels; without `changes` they can only be looked at."""
+    pages = Blueprint("spools", __name__)
+    sheets = Sheets(queries, present, can_change=changes is not None)
+
+    @pages.get("/spools")
+    def show_all() -> str:
+        return _list_page(queries, present)
+
+    @pages.get("/spools/<key>")
+    def show(key: str) -> str:
+        return _page(sheets, key, _asked(sheets, key))
+
+    @pages.post("/spools/<key>/events")
+    def add_event(key: str) -> AnyResponse:
+        if changes is None:
+            abort(403, "this address is for looking only")
+        sheets.found(key)
+        entry = form.typed(request.form)
+        try:
+            number = changes.add_event(sheets.event(key, entry))
+        except BadInputError as error:
+            return Response(_page(sheets, key, form.faulty(entry, error)), status=400)
+        _settle(queries, sheets, key)
+        response = redirect(url_for(".show", key=key, done=number), _SEE_OTHER)
+        response.set_cookie("who", entry.value("who"), max_age=_YEAR_S, samesite="Strict", httponly=True)
+        return response
+
+    @pages.get("/spools/<key>/label")
+    def show_label(key: str) -> str:
+        size = _one_of("size", tuple(label.SIZES), "small")
+        made = label.label(
+            sheets.found(key),
+            queries.inventory().spools[key],
+            sheets.events(key),
+            queries.library(),
+            present,
+            url=url_for(".show", key=key, _external=True),
+            now_s=queries.now_s(),
+        )
+        return render_template("label.html", label=made, key=key, size=size, sizes=label.SIZES)
+
+    return pages
+
+
+def _page(sheets: Sheets, key: str, entry: form.Entry) -> str:
+    sheet = sheets.sheet(
+        key,
+        entry,
+        window=_one_of("window", tuple(course.WINDOWS), "month"),
+        done=request.args.get("done", ""),
+        who=request.cookies.get("who", "")[: form.TEXT_MAX],
+    )
+    return render_template("spool.html", **sheet)
+
+
+def _asked(sheets: Sheets, key: str) -> form.Entry:
+    """Which form a link opens: a new one, or one that corrects or withdraws a record."""
+    args = request.args
+    if "correct" in args:
+        return sheets.to_correct(key, args["correct"])
+    if "withdraw" in args:
+        return sheets.to_withdraw(key, args["withdraw"])
+    return form.Entry(kind=_one_of("act", ("", *form.ACTS), ""))
+
+
+def _settle(queries: Queries, sheets: Sheets, key: str) -> None:
+    """Wait a little for the figures that follow from what was told; the page says so if they take longer."""
+    ends_s = time.monotonic() + _SETTLE_S
+    while time.monotonic() < ends_s and sheets.found(key).moisture_pct.p50 is None:
+        queries.wait_for_change(queries.revision(), _LOOK_AGAIN_S)
+
+
+def _list_page(queries: Queries, present: Presenter) -> str:
+    status, library, inventory = queries.status(), queries.library(), queries.inventory()
+    now_s = seconds(status.at) or 0.0
+    place, material = request.args.get("place"), request.args.get("material")
+    chosen = [
+        spool
+        for spool in status.spools
+        if (place is None or (spool.place or "") == place)
+        and (material is None or spool.material == material)
+    ]
+    named = [] if place is None else [words.place_of(inventory, place or None).name]
+    named += [] if material is None else [words.short_name(library, material)]
+    return render_template(
+        "spools.html",
+        rows=[
+            words.row(spool, library, inventory, present, now_s) for spool in ranking.ranked(chosen, now_s)
+        ],
+        headline=ranking.headline(ranking.tally(chosen)),
+        at=present.age(now_s, None, now_s),
+        clock=present.clock(now_s, "%H:%M"),
+        named=", ".join(named),
+        places=[(words.place_of(inventory, key), count) for key, count in _places(status)],
+        materials=[
+            (key, words.short_name(library, key)) for key in sorted({s.material for s in status.spools})
+        ],
+    )
+
+
+def _places(status: StatusAnswer) -> list[tuple[str | None, int]]:
+    """Where spools are, and how many."""
+    held = [spool.place for spool in status.spools]
+    return [(place, held.count(place)) for place in dict.fromkeys(held)]
+
+
+def _one_of(name: str, allowed: tuple[str, ...], otherwise: str) -> str:
+    value = request.args.get(name, otherwise)
+    if value not in allowed:
+        abort(400, f"{name} {value[:20]!r} is unknown; one of: {', '.join(filter(None, allowed))}")
+    return value

@@ -1,0 +1,1 @@
+"""Words, figures, forms and labels of the pages about spools."""

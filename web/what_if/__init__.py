@@ -1,0 +1,1 @@
+"""What-if as a page: its form, its words and its figure."""
