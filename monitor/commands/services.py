@@ -70,8 +70,9 @@ def demo(options: argparse.Namespace, settings: Settings) -> int:
             )
             runner.start()
             stop.wait()
+            # In this order: a past that is just turning into the present would start what nobody stops.
+            runner.join(timeout=10.0)
             site.stop()
-            runner.join(timeout=5.0)
     return DONE
 
 

@@ -143,25 +143,34 @@ def _heading_for(track: Track, around: Around) -> Array:
 
 
 def _passing(tracks: list[Track], around: list[Around]) -> list[Passing]:
-    """When the outer windings pass the limit upwards (10th percentile of the members), the mean downwards."""
+    """When the outer windings pass the limit upwards (10th percentile of the members), the mean downwards.
+
+    A spool of which both is known is not computed on.
+    """
     if not tracks:
         return []
     bodies, beliefs = [t.body for t in tracks], [t.belief for t in tracks]
     limits = np.array([body.material.limit_content for body in bodies])[:, None]
     outer, mean = _outers(bodies, beliefs), _means(bodies, beliefs)
     over = np.where(outer > limits, 0.0, np.inf)
-    under = np.where(mean > limits, np.inf, np.nan)[:, 0]
+    under = np.where(mean > limits, np.inf, np.nan)
     at_s, look_s = 0.0, _FIRST_LOOK_S
-    while at_s < HORIZON_S and (np.isinf(over).any() or np.isinf(under).any()):
-        outer_before, mean_before = outer, mean
-        beliefs, _ = follow(bodies, beliefs, around, look_s)
-        outer, mean = _outers(bodies, beliefs), _means(bodies, beliefs)
-        over = _first(over, at_s, look_s, outer_before - limits, outer - limits)
-        under = _first(under, at_s, look_s, (limits - mean_before)[:, 0], (limits - mean)[:, 0])
+    while at_s < HORIZON_S:
+        open_ = np.flatnonzero(np.isinf(over).any(axis=1) | np.isinf(under[:, 0]))
+        if len(open_) == 0:
+            break
+        those = [bodies[n] for n in open_]
+        fresh, _ = follow(those, [beliefs[n] for n in open_], [around[n] for n in open_], look_s)
+        for number, belief in zip(open_, fresh, strict=True):
+            beliefs[number] = belief
+        new_outer, new_mean, bound = _outers(those, fresh), _means(those, fresh), limits[open_]
+        over[open_] = _first(over[open_], at_s, look_s, outer[open_] - bound, new_outer - bound)
+        under[open_] = _first(under[open_], at_s, look_s, bound - mean[open_], bound - new_mean)
+        outer[open_], mean[open_] = new_outer, new_mean
         at_s, look_s = at_s + look_s, look_s * _LOOK_GROWTH
     first = np.quantile(over[:, 1:], 0.1, axis=1, method="inverted_cdf")
     first = np.minimum(first, over[:, 0])
-    return [(_finite(rise), _finite(fall)) for rise, fall in zip(first, under, strict=True)]
+    return [(_finite(rise), _finite(fall)) for rise, fall in zip(first, under[:, 0], strict=True)]
 
 
 def _first(found: Array, at_s: float, look_s: float, before: Array, after: Array) -> Array:

@@ -64,6 +64,10 @@ class Follower:
                     return False
             return self._is_behind(goal_ms)
 
+    def count(self) -> int:
+        """How many spools it follows."""
+        return len(self._tracks)
+
     def take_checkpoints(self) -> list[Checkpoint]:
         """States that are worth keeping since the last call."""
         with self._lock:

@@ -40,7 +40,7 @@ def check_event(event: SpoolEvent, history: SpoolHistory, inventory: Inventory, 
     elif isinstance(what, Used):
         _used(what, event, history, spool)
     elif isinstance(what, Weighed):
-        _weighed(what, spool)
+        _weighed(what, event, history, spool)
     elif isinstance(what, Dried):
         _dried(what, event, spool, earliest_s, library)
     elif isinstance(what, Signs):
@@ -77,25 +77,33 @@ def _place(place: str | None, inventory: Inventory) -> None:
 
 
 def _used(what: Used, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:
+    left_g = spool.net_g - _told_used_g(event, history, spool)
+    number("grams", what.grams, 0.01, max(left_g, 0.01), "g, which is what is left on it")
+
+
+def _told_used_g(event: SpoolEvent, history: SpoolHistory, spool: Spool) -> float:
+    """Filament used so far, without the record that is being corrected [g]."""
     others = [e.what for e in effective(history.events) if e.event_id != event.replaces]
-    used_g = spool.used_g + sum(other.grams for other in others if isinstance(other, Used))
-    number("grams", what.grams, 0.01, max(spool.net_g - used_g, 0.01), "g, which is what is left on it")
+    return spool.used_g + sum(other.grams for other in others if isinstance(other, Used))
 
 
-def _weighed(what: Weighed, spool: Spool) -> None:
+def _weighed(what: Weighed, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:
     number("resolution_g", what.resolution_g, 0.001, 100.0, "g")
     if not 1 <= what.repeats <= 20:
         raise BadInputError(f"repeats is {what.repeats}; allowed are 1 to 20")
     reel_g = spool.reel_g or 0.0
+    # What is said to be left may be off by a tenth, and some of what was used may not have been told.
+    left_g = 0.5 * max(spool.net_g - _told_used_g(event, history, spool), 0.0)
     highest_g = min(2.0 * (spool.net_g + max(reel_g, 1_000.0)), _HEAVIEST_G)
-    why = "g: a spool with its reel is not lighter than the reel alone" if spool.reel_g else "g"
-    number("mass_g", what.mass_g, max(reel_g, 1.0), highest_g, why)
+    why = "g: a spool is not lighter than its reel and half of the filament that was not used"
+    number("mass_g", what.mass_g, max(reel_g + left_g, 1.0), highest_g, why)
 
 
 def _dried(what: Dried, event: SpoolEvent, spool: Spool, earliest_s: float, library: Library) -> None:
     number("hours", what.hours, 0.1, 168.0, "h")
-    softening_c = library.material(spool.material).softening_c
-    number("temperature_c", what.temperature_c, 25.0, softening_c, f"°C, where {spool.material} softens")
+    material = library.material(spool.material)
+    name = material.name.split(" (")[0].split(",")[0]
+    number("temperature_c", what.temperature_c, 25.0, material.softening_c, f"°C, where {name} softens")
     if what.room_humidity_pct is not None:
         number("room_humidity_pct", what.room_humidity_pct, 0.0, 100.0, "%RH")
     if event.at_s - 3600.0 * what.hours < earliest_s:

@@ -38,17 +38,22 @@ def trend_words(outlook: Outlook) -> str:
     if outlook.trend == "sealed":
         return "Sealed: its water stays as it is."
     if outlook.trend == "run":
-        return f"Its place takes it over its limit: it is heading for {outlook.heading_for_pct:.2g} %."
+        return f"Its place takes it over its limit: it is heading for {_water(outlook.heading_for_pct)}."
     if outlook.trend == "recover":
-        return f"Its place dries it slowly towards {outlook.heading_for_pct:.2g} %{_recovers(outlook)}"
+        return f"Its place dries it slowly towards {_water(outlook.heading_for_pct)}{_recovers(outlook)}"
     return "Its place keeps it as it is: the clock stands, but only drying sets it back."
+
+
+def _water(percent: float) -> str:
+    """Below a thousandth of a per cent no figure means anything."""
+    return f"{percent:.2g} %" if percent >= 0.001 else "less than 0.001 %"
 
 
 def _recovers(outlook: Outlook) -> str:
     """With its honest time scale."""
     after_s = outlook.under_after_s
     if after_s is None:
-        return "; it is no drying."
+        return ", but not within 90 days. Only an oven sets its clock back."
     span = f"{after_s / 3600.0:.0f} hours" if after_s < 2 * DAY_S else f"{after_s / DAY_S:.0f} days"
     return f": under its limit after about {span}, if the air there stays so. An oven is quicker."
 

@@ -123,7 +123,7 @@ def _use_before(reading: Reading, outlook: Outlook, at_ms: int) -> tuple[str | N
     if outlook.over_after_s == 0.0:
         return None, "it may be over its limit already"
     if outlook.over_after_s is None:
-        return None, "the air where it is does not take it over its limit within 90 days"
+        return None, "the air where it is does not take its outer windings over the limit within 90 days"
     return rfc3339(round(at_ms / 1000.0 + outlook.over_after_s)), None
 
 

@@ -117,7 +117,7 @@ def test_metres_are_counted_in_grams(site):
     ],
 )  # fmt: skip
 def test_a_wrong_field_is_named_in_one_sentence_and_nothing_is_written(site, fields, field, said):
-    """The issue's bad input: one sentence at the field, what was typed is kept, nothing else changes."""
+    """One sentence at the field, what was typed is kept, nothing else changes."""
     response = tell(client_of(site), fields)
     page = unescape(response.get_data(as_text=True))
     assert response.status_code == 400

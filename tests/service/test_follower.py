@@ -211,7 +211,7 @@ def test_a_weighing_survives_a_restart(site):
         (Moved(place="nowhere"), "place 'nowhere' is no room, box or oven"),
         (Used(grams=-5.0), "grams is -5; allowed are 0.01 to 1000"),
         (Used(grams=2000.0), "grams is 2000; allowed are 0.01 to 1000"),
-        (Weighed(mass_g=150.0, resolution_g=1.0), "mass_g is 150; allowed are 210 to"),
+        (Weighed(mass_g=150.0, resolution_g=1.0), "mass_g is 150; allowed are 710 to"),
         (Weighed(mass_g=float("nan"), resolution_g=1.0), "mass_g is nan"),
         (Weighed(mass_g=1200.0, resolution_g=0.0), "resolution_g is 0; allowed are 0.001 to 100"),
         (Dried(temperature_c=95.0, hours=4.0), "temperature_c is 95; allowed are 25 to 72"),
