@@ -24,7 +24,7 @@ from monitor.physics.spool_reading import full_outer_m, use_filament, wound_kg
 from monitor.physics.winding import OPEN_FLANGES, USUAL_DIFFUSION, USUAL_HUB_M, USUAL_SOLID, USUAL_WIDTH_M
 
 ROOM_C = 23.0
-_PACK_SD = 0.2  # tortuosity 1.6 to 3 around the usual: no measurement inside a wound reel is known
+PACK_SD = 0.2  # tortuosity 1.6 to 3 around the usual: no measurement inside a wound reel is known
 # Relative humidity that a spool of each history has settled to: usual, and the standard deviation of its
 # logarithm. A maker's seal does not mean dry (handbook practice; no statistics are known); what nobody knows
 # is taken for worse.
@@ -76,7 +76,7 @@ def first_belief(body: Body) -> Belief:
         ),
         faster=log_sd(material.diffusivity_band_m2_s) * deviations(DIFFUSIVITY),
         thirstier=log_sd(material.content_50_band) * deviations(ISOTHERM),
-        looser=_PACK_SD * deviations(PACK),
+        looser=PACK_SD * deviations(PACK),
         air_bias=deviations(AIR),
     )
     parameters = stacked([body], [blank])

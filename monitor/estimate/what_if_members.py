@@ -5,14 +5,13 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from monitor.estimate.ensemble import DIFFUSIVITY, ISOTHERM, PACK, START, deviations, log_sd
-from monitor.estimate.spool_belief import STARTS
+from monitor.estimate.spool_belief import PACK_SD, STARTS
 from monitor.model.catalogue import Material
 from monitor.model.what_if import Question, Start
 from monitor.physics.constants import Array
 from monitor.physics.isotherm import Numbers, content_and_slope, polymer_curve
 
 # No measurement inside a wound reel is known: tortuosity 1.6 to 3 around the usual.
-_PACK_SD = 0.2
 # Freshly dried is a promise, not a measurement: half of the limit, nine times in ten under it; and no more
 # than air of 20 %RH would leave, which is below that for what hardly takes up water.
 _DRIED_SHARE, _DRIED_SD, _DRIED_HUMIDITY = 0.5, 0.35, 0.2
@@ -40,7 +39,7 @@ def members_of(material: Material) -> Members:
             )
             for speed, thirst in zip(faster, thirstier, strict=True)
         ),
-        way=_factors(_PACK_SD, PACK),
+        way=_factors(PACK_SD, PACK),
     )
 
 
