@@ -1,5 +1,6 @@
 """The web server: waitress in a thread of this process."""
 
+import contextlib
 import logging
 import socket
 import threading
@@ -71,7 +72,9 @@ class PageServer:
         self._server.task_dispatcher.shutdown(timeout=STOP_S)
         if self._thread.is_alive():
             # In the thread that reads and writes them; with nothing left to serve it ends.
-            self._server.trigger.pull_trigger(self._close_sockets)
+            # The loop may just have ended by itself, and its trigger with it: then there is nobody to wake.
+            with contextlib.suppress(OSError):
+                self._server.trigger.pull_trigger(self._close_sockets)
             self._thread.join(STOP_S)
         else:
             self._close_sockets()
