@@ -33,8 +33,8 @@ from monitor.store.store import Store
 log = logging.getLogger(__name__)
 
 TRIAL_PORT = 18_831
-# Half hours of one spool at a time: some 50 ms, or one step of all, in which a reading may have to wait.
-FOLLOW_SPOOL_STEPS = 200
+# Half hours of one spool at once: some 50 ms, or one step of all, in which a reading may have to wait.
+FOLLOW_BUDGET = 200
 
 
 class Broker(Protocol):
@@ -187,7 +187,7 @@ class Service:
         if self._choice.history_share() is not None:
             return [], False
         follower = self.queries.follower
-        more = follower.advance(now_ms, max(1, FOLLOW_SPOOL_STEPS // max(follower.count(), 10)))
+        more = follower.advance(now_ms, FOLLOW_BUDGET)
         return follower.take_checkpoints(), more
 
     def _surroundings(self) -> Surroundings:

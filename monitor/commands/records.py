@@ -37,7 +37,7 @@ from monitor.wire.capture import Captured, read_capture
 from monitor.wire.inventory import dump_inventory, parse_inventory
 
 BAD_LINES_SHOWN = 5
-STEPS_A_PIECE = 200
+SPOOL_STEPS_A_PIECE = 4_000
 
 
 def replay(options: argparse.Namespace, settings: Settings) -> int:
@@ -67,7 +67,7 @@ def _follow_spools(store: Store, path: Path, settings: Settings) -> None:
         queries = Queries(
             reader, now_s=SystemClock().wall_s, zone=settings.zone, figures=settings.own_figures()
         )
-        while queries.follower.advance(reader.newest_ms(), STEPS_A_PIECE):
+        while queries.follower.advance(reader.newest_ms(), SPOOL_STEPS_A_PIECE):
             store.keep_checkpoints(queries.follower.take_checkpoints())
         store.keep_checkpoints(queries.follower.take_checkpoints())
 

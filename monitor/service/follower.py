@@ -1,7 +1,7 @@
 """Every spool followed through what was measured and told: its state is a function of what is stored."""
 
 import threading
-from collections.abc import Callable, Mapping
+from collections.abc import Callable, Collection, Mapping
 from dataclasses import replace
 
 from monitor.errors import StoreError
@@ -21,8 +21,7 @@ GRID_MS = 1_800_000
 # Readings come in late by this much as a matter of course; what comes later still rewinds the spools.
 LAG_MS = 600_000
 CHECKPOINT_MS = 6 * 3_600_000
-_CHUNK_MS = 86_400_000
-_SILENT_STEP_MS = 86_400_000  # where nothing at all was heard the air is assumed, and a day at a time will do
+_DAY_MS = 86_400_000
 _TAIL_MS = 3 * 3_600_000  # further behind than this there is no answer yet
 
 
@@ -37,6 +36,7 @@ class Follower:
         self._ways: dict[str, Way] = {}
         self._pending: list[Checkpoint] = []
         self._inventory = Inventory()
+        self._oldest_ms = 0
         self._book: AirBook | None = None
         self._is_stale = True
         self.epoch = 0  # rises whenever the past is seen in a new light
@@ -46,6 +46,8 @@ class Follower:
         oldest_ms = min((reading.time_ms for reading in batch.readings), default=None)
         told_of = {event.spool for event in batch.events}
         with self._lock:
+            if oldest_ms is not None and self._book is not None and oldest_ms < self._book.to_ms:
+                self._book = None  # it was read before these came in
             if batch.inventory or batch.figures:
                 self._forget(set(self._tracks), None)
             elif told_of:
@@ -53,20 +55,23 @@ class Follower:
             if oldest_ms is not None and any(1000.0 * t.at_s > oldest_ms for t in self._tracks.values()):
                 self._forget(set(self._tracks), oldest_ms)
 
-    def advance(self, until_ms: int, steps: int) -> bool:
-        """Up to `steps` steps towards a time; whether there is more to do."""
+    def advance(self, until_ms: int, budget: int) -> bool:
+        """Towards a time, until `budget` half hours of one spool are spent; whether there is more to do."""
         with self._lock:
             goal_ms = (until_ms - LAG_MS) // GRID_MS * GRID_MS
             if self._is_stale:
                 self._begin(goal_ms)
-            for _ in range(steps):
-                if not self._step(goal_ms):
+            while budget > 0:
+                moved = self._step(goal_ms)
+                if not moved:
                     return False
+                budget -= moved
             return self._is_behind(goal_ms)
 
-    def count(self) -> int:
-        """How many spools it follows."""
-        return len(self._tracks)
+    def is_whole(self, found: Collection[str]) -> bool:
+        """Whether these are all the spools that it follows, none of them far behind."""
+        with self._lock:
+            return not self._is_stale and len(found) == len(self._tracks)
 
     def take_checkpoints(self) -> list[Checkpoint]:
         """States that are worth keeping since the last call."""
@@ -95,7 +100,7 @@ class Follower:
     def lately(self, tracks: Mapping[str, Track], at_ms: int) -> dict[str, Around]:
         """The mean air of the last day round each spool where it is now."""
         with self._lock:
-            book = AirBook(self._store, self._inventory, at_ms - _CHUNK_MS, at_ms)
+            book = AirBook(self._store, self._inventory, at_ms - _DAY_MS, at_ms)
             found = {}
             for key, track in tracks.items():
                 way, last = self._ways[key], track.diary.last_air
@@ -103,9 +108,6 @@ class Follower:
                 # A drying that is over in an hour says nothing of the weeks to come.
                 found[key] = replace(air, is_sealed=way.is_sealed(at_ms), driest=None, is_heated=False)
             return found
-
-    def way(self, key: str) -> Way | None:
-        return self._ways.get(key)
 
     def _forget(self, spools: set[str], since_ms: int | None) -> None:
         """The states of these spools, or those after a time; what is kept of them is gone from the store."""
@@ -126,13 +128,13 @@ class Follower:
     def _begin(self, goal_ms: int) -> None:
         """The ways of all spools, and each at its newest state that still holds."""
         self._inventory = self._store.inventory()
-        oldest_ms = self._store.oldest_ms() or goal_ms
+        self._oldest_ms = self._store.oldest_ms() or goal_ms
         histories = self._store.spool_histories()
         checkpoints = self._store.checkpoints(goal_ms)
         self._ways = {}
         tracks: dict[str, Track] = {}
         for key, history in histories.items():
-            way = way_of(history, oldest_ms)
+            way = way_of(history, self._oldest_ms)
             if way is None:
                 continue
             self._ways[key] = way
@@ -153,23 +155,26 @@ class Follower:
     def _is_behind(self, goal_ms: int) -> bool:
         return any(1000.0 * track.at_s < goal_ms for track in self._tracks.values())
 
-    def _step(self, goal_ms: int) -> bool:
-        """Those furthest behind go on by one step of the grid; False when there are none."""
+    def _step(self, goal_ms: int) -> int:
+        """Those furthest behind go on by one step of the grid; returns how many they were."""
         behind = {key: t for key, t in self._tracks.items() if 1000.0 * t.at_s < goal_ms}
         if not behind:
-            return False
+            return 0
         from_ms = min(round(1000.0 * track.at_s) for track in behind.values())
         group = {key: t for key, t in behind.items() if round(1000.0 * t.at_s) == from_ms}
         book = self._book_at(from_ms, goal_ms)
-        to_ms = min((from_ms // GRID_MS + 1) * GRID_MS, goal_ms)
-        if book.is_empty():
-            to_ms = max(to_ms, min(from_ms // _SILENT_STEP_MS * _SILENT_STEP_MS + _SILENT_STEP_MS, goal_ms))
-            to_ms = min(to_ms, max(book.to_ms, (from_ms // GRID_MS + 1) * GRID_MS))
+        to_ms = self._step_end_ms(from_ms, goal_ms)
         self._tracks.update(self._together(group, to_ms, book))
         if to_ms % CHECKPOINT_MS == 0:
             for key in group:
                 self._tracks[key] = self._kept(key, self._tracks[key])
-        return True
+        return len(group)
+
+    def _step_end_ms(self, from_ms: int, goal_ms: int) -> int:
+        """A half hour, or before anything was ever heard a day: a matter of what is stored alone."""
+        half_hour_ms = (from_ms // GRID_MS + 1) * GRID_MS
+        heard_ms = self._oldest_ms // GRID_MS * GRID_MS
+        return min(max(half_hour_ms, min(_next_day_ms(from_ms), heard_ms)), goal_ms)
 
     def _together(self, group: dict[str, Track], to_ms: int, book: AirBook) -> dict[str, Track]:
         """Those for whom nothing changes within the step go in one sweep."""
@@ -242,7 +247,7 @@ class Follower:
     def _book_at(self, from_ms: int, goal_ms: int) -> AirBook:
         book = self._book
         if book is None or not book.from_ms <= from_ms < book.to_ms:
-            until_ms = max(min(from_ms + _CHUNK_MS, goal_ms), from_ms + GRID_MS)
+            until_ms = min(_next_day_ms(from_ms), goal_ms)  # what is newer than the goal is not all in yet
             book = self._book = AirBook(self._store, self._inventory, from_ms, until_ms)
         return book
 
@@ -264,6 +269,10 @@ class Follower:
             )
         )
         return again
+
+
+def _next_day_ms(at_ms: int) -> int:
+    return (at_ms // _DAY_MS + 1) * _DAY_MS
 
 
 def _percent(contents: tuple[float, float, float]) -> tuple[float, float, float]:

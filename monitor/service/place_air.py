@@ -31,10 +31,6 @@ class AirBook:
         self._means = store.means(self.from_ms, self.to_ms, BUCKET_MS)
         self._kept: dict[tuple[str, int, int], Air | None] = {}
 
-    def is_empty(self) -> bool:
-        """Nothing was heard of anything in it."""
-        return not self._means
-
     def over(self, place: str | None, from_ms: int, to_ms: int, last: Air | None) -> Around:
         """The air round a spool at a place; `last` is what was last measured round it."""
         if place is None or place not in self._known():

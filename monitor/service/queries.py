@@ -35,7 +35,7 @@ CHANGE_WINDOW_MS = 30 * 60_000
 CHANGE_KEPT_S = 60.0
 DEW_POINT = "dew_point"
 MAX_POINTS = 3_000
-CATCH_UP_STEPS = 400
+CATCH_UP_BUDGET = 2_000  # half hours of one spool: a second or so
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -106,7 +106,7 @@ class Queries:
 
     def catch_up(self) -> None:
         """Move the spools on as far as is soon done, so that who changed something sees what came of it."""
-        self.follower.advance(round(self.now_s() * 1000), CATCH_UP_STEPS)
+        self.follower.advance(round(self.now_s() * 1000), CATCH_UP_BUDGET)
 
     def revision(self) -> int:
         """Rises with everything that may change an answer."""

@@ -14,7 +14,7 @@ from monitor.service.limits import Limits
 from monitor.service.spool_words import reasons, trend_words
 
 WORKED_OUT = "its past is still being worked out"
-_STEPS_AT_ONCE = 1_000
+_BUDGET = 20_000
 _FRESH_MS = 60_000  # water moves in hours: figures of the last minute are as good
 
 
@@ -40,14 +40,15 @@ class SpoolAnswers:
 
     def _bring_up(self, at_ms: int) -> None:
         if not self._is_live:
-            while self._follower.advance(at_ms, _STEPS_AT_ONCE):
+            while self._follower.advance(at_ms, _BUDGET):
                 pass
         key = (self._follower.epoch, at_ms // _FRESH_MS)
         if key == self._key:
             return
         self._tracks = self._follower.tracks(at_ms)
         self._readings = dict(zip(self._tracks, read(list(self._tracks.values())), strict=True))
-        self._key = key
+        # While some are still worked out the next question may find more of them.
+        self._key = key if self._follower.is_whole(self._tracks) else None
         outlook_key = (self._follower.epoch, (at_ms - LAG_MS) // GRID_MS)
         if outlook_key != self._outlook_key or set(self._outlooks) != set(self._tracks):
             self._lately = self._follower.lately(self._tracks, at_ms)

@@ -5,6 +5,7 @@ from support.spool_site import BOX, DAY_S, HOUR_S, OTHER_BOX, ROOM, START_S, spo
 
 from monitor.errors import BadInputError
 from monitor.model.spool_event import Bagged, Dried, Moved, Opened, Used, Weighed, Withdrawn
+from monitor.service.queries import Queries
 
 
 @pytest.fixture
@@ -236,3 +237,52 @@ def test_an_event_outside_the_spools_time_is_refused(site):
     for hours_ago in (-2.0, 6.0):
         with pytest.raises(BadInputError, match="at must lie between"):
             site.tell(Used(grams=5.0), hours_ago=hours_ago)
+
+
+def test_readings_that_come_in_while_the_past_is_worked_out_are_not_overlooked(site):
+    """What was read of a day before its last readings came in must not be used for them."""
+    site.now += 20 * HOUR_S
+    site.air(BOX, 10, 23.0, 60.0, from_s=START_S)
+    site.queries.follower.advance(round(site.now * 1000), 4)  # two hours in, with the day's air in hand
+    site.air(BOX, 10, 23.0, 5.0, from_s=START_S + 10 * HOUR_S)
+    assert figures(site.spool()) == figures(site.spool(queries=site.fresh_queries()))
+
+
+def test_a_story_that_begins_between_two_half_hours_reads_no_air_that_is_not_all_in_yet(tmp_path):
+    """The first, shorter step must not keep half a half hour's readings for the next one."""
+    begins_s = START_S + 17 * 60
+    with spool_site(tmp_path, spool(start_pct=0.02, since_s=begins_s)) as site:
+        site.now = START_S + 40 * 60
+        site.air(BOX, 40 / 60, 23.0, 10.0, from_s=START_S)
+        site.spool()
+        site.air(BOX, 50 / 60, 23.0, 80.0, from_s=START_S + 40 * 60)
+        site.now = START_S + 2 * HOUR_S
+        assert figures(site.spool()) == figures(site.spool(queries=site.fresh_queries()))
+
+
+def test_an_answer_is_looked_for_again_while_its_past_is_worked_out(site):
+    """Live: what is not there yet must not be remembered for a minute as not there."""
+    site.pass_time(24, crate=50.0)
+    live = Queries(site.reader, now_s=lambda: site.now, zone="UTC", is_live=True)
+    assert site.spool(queries=live).moisture_pct.p50 is None
+    live.catch_up()
+    assert site.spool(queries=live).moisture_pct == site.spool().moisture_pct
+
+
+def test_however_often_it_is_asked_the_steps_are_the_same(tmp_path):
+    """Long before the first reading, through a dark day, asked every three hours or only at the end."""
+    begins_s = START_S - 9 * DAY_S + 17 * 60
+    with spool_site(tmp_path, spool(start_pct=0.02, since_s=begins_s)) as site:
+        for hours, humidity in ((20, 12.0), (30, None), (22, 45.0)):
+            for _ in range(0, hours, 2):
+                site.now += 2 * HOUR_S
+                if humidity is not None:
+                    site.air(BOX, 2, 23.0, humidity)
+                site.spool()
+                site.store.keep_checkpoints(site.queries.follower.take_checkpoints())
+        asked_often = site.spool()
+        assert figures(site.spool(queries=site.fresh_queries())) == figures(asked_often)
+        site.load(spool(start_pct=0.02, since_s=begins_s, net_g=1001.0))  # all that was kept is void
+        site.load(spool(start_pct=0.02, since_s=begins_s))
+        assert figures(site.spool(queries=site.fresh_queries())) == figures(asked_often)
+        assert site.spool().account.assumed_h == pytest.approx(9 * 24 + 30, abs=1.0)
