@@ -30,7 +30,7 @@ def spools(answers: Iterable[SpoolAnswer]) -> tuple[tuple[Inside, ...], str]:
     said = {item.words for item in items}
     if len(items) < 2 or len(said) > 1:
         return items, ""
-    return tuple(replace(item, words="") for item in items), f"All of these: {_uncapitalised(said.pop())}"
+    return tuple(replace(item, words="") for item in items), f"All of these: {uncapitalised(said.pop())}"
 
 
 def spool(answer: SpoolAnswer) -> Inside:
@@ -99,5 +99,6 @@ def _kind(key: str) -> str:
     return key.replace("_", " ")
 
 
-def _uncapitalised(words: str) -> str:
+def uncapitalised(words: str) -> str:
+    """To go on in a sentence."""
     return f"{words[:1].lower()}{words[1:]}"

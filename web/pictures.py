@@ -1,11 +1,11 @@
 """Two small pictures of a material: its water over humidity, and a spool's water over time."""
 
-import math
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.estimate.care import Care, UptakePoint
 from monitor.model.catalogue import Material
+from web.axes import steps
 
 # The picture's own units; it scales with the page.
 WIDTH, HEIGHT = 320.0, 184.0
@@ -103,7 +103,7 @@ def uptake_picture(material: Material, care: Care) -> Picture:
         limit_y=frame.y(limit_pct),
         limit_words_y=_words_y(frame, limit_pct),
         drop_x=None,
-        across=tuple(Tick(at=frame.x(value), words=f"{value:g}") for value in _steps(frame.right)),
+        across=tuple(Tick(at=frame.x(value), words=f"{value:g}") for value in steps(frame.right)),
         up=_up(frame),
         unit=unit,
         spoken=(
@@ -146,14 +146,7 @@ def _words_y(frame: _Frame, limit_pct: float) -> str:
 
 
 def _up(frame: _Frame) -> tuple[Tick, ...]:
-    return tuple(Tick(at=frame.y(value), words=f"{value:g}") for value in _steps(frame.top))
-
-
-def _steps(end: float) -> list[float]:
-    """Two to five round figures from 0 on."""
-    size = 10.0 ** math.floor(math.log10(end / 2.0))
-    step = next(size * times for times in (1.0, 2.0, 5.0, 10.0) if end / (size * times) < 5.0)
-    return [float(f"{number * step:.3g}") for number in range(int(end / step) + 1)]
+    return tuple(Tick(at=frame.y(value), words=f"{value:g}") for value in steps(frame.top))
 
 
 def _nearest(curve: Sequence[UptakePoint], time_s: float) -> UptakePoint:

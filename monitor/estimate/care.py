@@ -73,11 +73,6 @@ class _Courses:
     outer: Array
 
 
-def care_of(materials: Mapping[str, Material], key: str) -> Care:
-    """The computed part of one card; the spools of all materials are computed together, and once."""
-    return cares(materials)[key]
-
-
 def cares(materials: Mapping[str, Material]) -> dict[str, Care]:
     """By key, for a table or a card; a fraction of a second at first, then next to nothing."""
     listed = tuple(materials.values())

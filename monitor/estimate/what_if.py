@@ -4,7 +4,7 @@ from monitor.errors import FieldError
 from monitor.estimate.ensemble import three_digits
 from monitor.estimate.what_if_air import KnownSpan, Piece, air_taken, bridged, pieces
 from monitor.estimate.what_if_course import Body, Course, body_of, course_of
-from monitor.estimate.what_if_drying import ceiling, drying_of, short_name
+from monitor.estimate.what_if_drying import ceiling, drying_of
 from monitor.estimate.what_if_members import (
     Members,
     dried_content,
@@ -76,7 +76,7 @@ def _check(question: Question) -> None:
     for name, value, lowest, highest, unit in bounds:
         if not lowest <= value <= highest:
             allowed = f"{lowest:g} to {highest:g} {unit}"
-            raise FieldError(name, f"is {value:g}; for {short_name(material)} allowed are {allowed}")
+            raise FieldError(name, f"is {value:g}; for {material.short_name} allowed are {allowed}")
     if not all(hour > 0.0 for hour in hours):
         raise FieldError("hours", f"is 0 in a part of the course; allowed are above 0 to {_LONGEST_H:g} h")
 

@@ -61,11 +61,6 @@ def ceiling(question: Question) -> str:
     return f"Never above {material.max_safe_c:g} °C: {_uncapitalised(material.too_hot)}"
 
 
-def short_name(material: Material) -> str:
-    """What stands before the first bracket or comma of its name."""
-    return material.name.partition(" (")[0].partition(",")[0]
-
-
 def _reel(question: Question) -> Reel | None:
     """The reel that is heated, too; loose filament has none."""
     return None if question.is_strand else question.reel
@@ -79,7 +74,7 @@ def _weakest(reel: Reel) -> str:
 
 def _temperature(question: Question) -> tuple[float, str]:
     """The drying temperature [°C], and what sets it."""
-    name, reel, temperature_c = short_name(question.material), _reel(question), _own_c(question.material)
+    name, reel, temperature_c = question.material.short_name, _reel(question), _own_c(question.material)
     if reel is not None and reel.max_safe_c < temperature_c:
         return reel.max_safe_c, f"{_weakest(reel)}; {name} by itself would be dried at {temperature_c:g} °C"
     return temperature_c, f"the usual drying temperature of {name}"
@@ -147,7 +142,7 @@ def _between(hours: Array, values: Array, at: int, target: float) -> float:
 
 
 def _why(material: Material, air: AirTaken, temperature_c: float, floor: float, mean: float) -> str:
-    name = short_name(material)
+    name = material.short_name
     why = (
         f"Room air of {air.humidity_pct:.0f} %RH at {air.temperature_c:.0f} °C, merely heated to "
         f"{temperature_c:g} °C, leaves {100.0 * floor:.2g} % in {name} however long it takes; "

@@ -111,6 +111,11 @@ class Material:
     sources: dict[str, Source] = field(default_factory=dict)  # by the figure's name in the files
     note: str | None = None
 
+    @property
+    def short_name(self) -> str:
+        """'PETG', where the name is 'PETG (glycol-modified PET)'."""
+        return self.name.partition(" (")[0].partition(",")[0]
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class DesiccantKind:

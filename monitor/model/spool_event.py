@@ -3,9 +3,11 @@
 from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import ClassVar
+from typing import ClassVar, TypeVar
 
 from monitor.model.inventory import Spool
+
+_Value = TypeVar("_Value")
 
 
 class Sign(StrEnum):
@@ -147,12 +149,17 @@ def effective(events: Sequence[SpoolEvent]) -> tuple[SpoolEvent, ...]:
 
 def place_at(history: SpoolHistory, at_ms: int) -> str | None:
     """Where it was at a time: the newest statement up to then, of the inventory or of a move."""
-    place = None
-    for from_ms, where in places(history):
+    return stated_at(places(history), at_ms, None)
+
+
+def stated_at(stated: Sequence[tuple[int, _Value]], at_ms: int, otherwise: _Value) -> _Value:
+    """The newest of statements (from_ms, value), which are sorted by time, up to a time."""
+    value = otherwise
+    for from_ms, each in stated:
         if from_ms > at_ms:
             break
-        place = where
-    return place
+        value = each
+    return value
 
 
 def places(history: SpoolHistory) -> tuple[tuple[int, str | None], ...]:

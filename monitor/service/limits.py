@@ -1,6 +1,5 @@
 """What the catalogue says about humidity limits, looked up once per material."""
 
-import re
 from collections.abc import Iterable, Mapping
 
 from monitor.library import limit_relative_humidity
@@ -12,8 +11,7 @@ class Limits:
     """Printing limits of materials; an unknown material counts as the most demanding one."""
 
     def __init__(self, materials: Mapping[str, Material]) -> None:
-        # The short name: what stands before the first bracket or comma.
-        self.names = {key: re.split(r" \(|,", m.name)[0] for key, m in materials.items()}
+        self.names = {key: material.short_name for key, material in materials.items()}
         self._limit_pct = {key: 100.0 * material.limit_content for key, material in materials.items()}
         self._humidity_pct = {
             key: 100.0 * limit_relative_humidity(material) for key, material in materials.items()

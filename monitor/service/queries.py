@@ -242,12 +242,12 @@ class Queries:
     def _inventory(self, at_ms: int | None) -> Inventory:
         inventory = self._store.inventory(at_ms)
         until_ms = 2**62 if at_ms is None else at_ms
-        moved = {
-            key: replace(inventory.spools[key], place=place_at(history, until_ms))
-            for key, history in self._store.spool_histories(at_ms).items()
-            if key in inventory.spools
+        histories = self._store.spool_histories(at_ms)
+        placed = {
+            key: replace(spool, place=place_at(histories[key], until_ms))
+            for key, spool in inventory.spools.items()
         }
-        return replace(inventory, spools={key: moved.get(key, s) for key, s in inventory.spools.items()})
+        return replace(inventory, spools=placed)
 
     def _box(self, inventory: Inventory, key: str, air_here: AirAnswer, limits: Limits) -> BoxAnswer:
         box = inventory.boxes[key]

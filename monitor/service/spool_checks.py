@@ -52,7 +52,7 @@ def check_event(event: SpoolEvent, history: SpoolHistory, inventory: Inventory, 
             raise BadInputError("replaces must name the record that is withdrawn")
 
 
-def number(name: str, value: float, lowest: float, highest: float, unit: str) -> None:
+def _number(name: str, value: float, lowest: float, highest: float, unit: str) -> None:
     """Refuses what is no number of the range."""
     if not math.isfinite(value) or not lowest <= value <= highest:
         raise BadInputError(f"{name} is {value:g}; allowed are {lowest:g} to {highest:g} {unit}")
@@ -78,7 +78,7 @@ def _place(place: str | None, inventory: Inventory) -> None:
 
 def _used(what: Used, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:
     left_g = spool.net_g - _told_used_g(event, history, spool)
-    number("grams", what.grams, 0.01, max(left_g, 0.01), "g, which is what is left on it")
+    _number("grams", what.grams, 0.01, max(left_g, 0.01), "g, which is what is left on it")
 
 
 def _told_used_g(event: SpoolEvent, history: SpoolHistory, spool: Spool) -> float:
@@ -88,7 +88,7 @@ def _told_used_g(event: SpoolEvent, history: SpoolHistory, spool: Spool) -> floa
 
 
 def _weighed(what: Weighed, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:
-    number("resolution_g", what.resolution_g, 0.001, 100.0, "g")
+    _number("resolution_g", what.resolution_g, 0.001, 100.0, "g")
     if not 1 <= what.repeats <= 20:
         raise BadInputError(f"repeats is {what.repeats}; allowed are 1 to 20")
     reel_g = spool.reel_g or 0.0
@@ -96,15 +96,20 @@ def _weighed(what: Weighed, event: SpoolEvent, history: SpoolHistory, spool: Spo
     left_g = 0.5 * max(spool.net_g - _told_used_g(event, history, spool), 0.0)
     highest_g = min(2.0 * (spool.net_g + max(reel_g, 1_000.0)), _HEAVIEST_G)
     why = "g: a spool is not lighter than its reel and half of the filament that was not used"
-    number("mass_g", what.mass_g, max(reel_g + left_g, 1.0), highest_g, why)
+    _number("mass_g", what.mass_g, max(reel_g + left_g, 1.0), highest_g, why)
 
 
 def _dried(what: Dried, event: SpoolEvent, spool: Spool, earliest_s: float, library: Library) -> None:
-    number("hours", what.hours, 0.1, 168.0, "h")
+    _number("hours", what.hours, 0.1, 168.0, "h")
     material = library.material(spool.material)
-    name = material.name.split(" (")[0].split(",")[0]
-    number("temperature_c", what.temperature_c, 25.0, material.softening_c, f"°C, where {name} softens")
+    _number(
+        "temperature_c",
+        what.temperature_c,
+        25.0,
+        material.softening_c,
+        f"°C, where {material.short_name} softens",
+    )
     if what.room_humidity_pct is not None:
-        number("room_humidity_pct", what.room_humidity_pct, 0.0, 100.0, "%RH")
+        _number("room_humidity_pct", what.room_humidity_pct, 0.0, 100.0, "%RH")
     if event.at_s - 3600.0 * what.hours < earliest_s:
         raise BadInputError("hours reach back before the spool's beginning; at is the end of the drying")

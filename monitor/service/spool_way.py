@@ -1,7 +1,6 @@
 """Where a spool was and what was told of it, as stretches and moments along its way."""
 
 from dataclasses import dataclass, replace
-from typing import TypeVar
 
 from monitor.model.inventory import Spool
 from monitor.model.spool_event import (
@@ -16,9 +15,8 @@ from monitor.model.spool_event import (
     Weighed,
     effective,
     places,
+    stated_at,
 )
-
-_Value = TypeVar("_Value")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -33,10 +31,10 @@ class Way:
     moments: tuple[tuple[int, SpoolEvent], ...]  # what happens at once
 
     def place(self, at_ms: int) -> str | None:
-        return _latest(self.places, at_ms, None)
+        return stated_at(self.places, at_ms, None)
 
     def is_sealed(self, at_ms: int) -> bool:
-        return _latest(self.seals, at_ms, False)
+        return stated_at(self.seals, at_ms, False)
 
     def drying(self, at_ms: int) -> Dried | None:
         return next((what for from_ms, to_ms, what in self.dryings if from_ms <= at_ms < to_ms), None)
@@ -114,12 +112,3 @@ def _stated_uses(history: SpoolHistory) -> tuple[float, list[tuple[int, SpoolEve
             )
             found.append((from_ms, event))
     return first or 0.0, found
-
-
-def _latest(stated: tuple[tuple[int, _Value], ...], at_ms: int, otherwise: _Value) -> _Value:
-    value = otherwise
-    for from_ms, each in stated:
-        if from_ms > at_ms:
-            break
-        value = each
-    return value

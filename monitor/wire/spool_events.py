@@ -31,9 +31,6 @@ class _Event(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tr
     at: dt.datetime | None = None  # None: just now
     replaces: int | None = None
 
-    def what(self) -> What:
-        raise NotImplementedError
-
 
 class _Moved(_Event, frozen=True, tag="moved"):
     place: str | None

@@ -9,8 +9,8 @@ from support.pages import FakeQueries
 
 from monitor.library import load_library
 from web import create_app
+from web.axes import steps
 from web.openapi import DOCUMENT
-from web.what_if.figure import steps
 from web.what_if.words import lasting, two_digits
 
 WEEKEND = (

@@ -1,7 +1,5 @@
 """Spools: one ranked list, a page for each, what people tell of it, and its label."""
 
-import time
-
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
 
@@ -15,8 +13,6 @@ from web.spools.sheet import Sheets
 
 _SEE_OTHER = 303
 _YEAR_S = 365 * 86_400
-_SETTLE_S = 1.5  # for so long an answer waits for the figures that follow from what was told
-_LOOK_AGAIN_S = 0.15
 
 
 def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> Blueprint:
@@ -42,7 +38,6 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
             number = changes.add_event(sheets.event(key, entry))
         except BadInputError as error:
             return Response(_page(sheets, key, form.faulty(entry, error)), status=400)
-        _settle(queries, sheets, key)
         response = redirect(url_for(".show", key=key, done=number), _SEE_OTHER)
         response.set_cookie("who", entry.value("who"), max_age=_YEAR_S, samesite="Strict", httponly=True)
         return response
@@ -83,13 +78,6 @@ def _asked(sheets: Sheets, key: str) -> form.Entry:
     if "withdraw" in args:
         return sheets.to_withdraw(key, args["withdraw"])
     return form.Entry(kind=_one_of("act", ("", *form.ACTS), ""))
-
-
-def _settle(queries: Queries, sheets: Sheets, key: str) -> None:
-    """Wait a little for the figures that follow from what was told; the page says so if they take longer."""
-    ends_s = time.monotonic() + _SETTLE_S
-    while time.monotonic() < ends_s and sheets.found(key).moisture_pct.p50 is None:
-        queries.wait_for_change(queries.revision(), _LOOK_AGAIN_S)
 
 
 def _list_page(queries: Queries, present: Presenter) -> str:

@@ -8,8 +8,8 @@ from monitor.errors import FieldError
 from monitor.model.answers import plain
 from monitor.service.advice import advise
 from monitor.service.queries import Queries
+from web.axes import SIDE
 from web.present import Presenter
-from web.what_if.figure import SIDE
 from web.what_if.form import form_of, read
 from web.what_if.words import Told, told
 

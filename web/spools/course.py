@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 from monitor.model.answers import SpoolAnswer, StayAnswer
 from monitor.model.spool_event import Checkpoint, SpoolEvent
+from web.axes import SIDE, Tick, percents_up, share
 from web.inside import content
 from web.present import Presenter, seconds
 from web.spools.figures import midnights
 from web.spools.words import percent
-from web.what_if.figure import SIDE, Tick, steps
 
 # Name of the window: what it is called, its length in days.
 WINDOWS: dict[str, tuple[str, int]] = {
@@ -115,18 +115,14 @@ def course(
         outer=" ".join(frame.point(state.at_s, state.outer[1]) for state in states),
         mean_band=_area(frame, [(s.at_s, s.mean[0], s.mean[2]) for s in states]),
         outer_band=_area(frame, [(s.at_s, s.outer[0], s.outer[2]) for s in states]),
-        limit_y=_share(limit_y),
+        limit_y=share(limit_y),
         limit_words=f"limit {percent(limit)}",
         limit_dy="-5" if limit_y > 0.12 else "14",
         shades=_shades(spool.account.stays if spool.account else (), frame),
         marks=marks,
         letters=tuple((k, w) for k, w in _MARK_WORDS.items() if any(k in mark.words for mark in marks)),
         across=midnights(present, frame.from_s, frame.to_s),
-        up=tuple(
-            Tick(at=_share(1.0 - value / frame.top), words=f"{value:g} %", anchor="start")
-            for value in steps(frame.top)
-            if value > 0.0
-        ),
+        up=percents_up(frame.top),
         sentence=_sentence(states, limit, present),
         rows=_rows(states, present),
     )
@@ -161,7 +157,7 @@ def _marks(events: Sequence[SpoolEvent], frame: _Frame) -> tuple[Tick, ...]:
         else:
             marks.append((x, letter))
     return tuple(
-        Tick(at=_share(x), words=letters, anchor="end" if x > 0.95 else "start" if x < 0.05 else "middle")
+        Tick(at=share(x), words=letters, anchor="end" if x > 0.95 else "start" if x < 0.05 else "middle")
         for x, letters in marks
     )
 
@@ -177,7 +173,7 @@ def _shades(stays: Sequence[StayAnswer], frame: _Frame) -> tuple[Shade, ...]:
             # A drying of an afternoon in a month of rest must still be seen.
             width = max(end - begin, 0.006)
             kind = "sealed" if stay.is_sealed else "heat"
-            shades.append(Shade(x=_share(begin), width=_share(width), kind=kind))
+            shades.append(Shade(x=share(begin), width=share(width), kind=kind))
     return tuple(shades)
 
 
@@ -195,13 +191,13 @@ def _sentence(states: Sequence[State], limit: float, present: Presenter) -> str:
         for earlier, later in zip(states, states[1:], strict=False)
         if earlier.outer[1] > limit
     )
-    share = over_s / (last.at_s - first.at_s)
-    if share >= 0.995:
+    part = over_s / (last.at_s - first.at_s)
+    if part >= 0.995:
         over = "all of that time"
-    elif share <= 0.005:
+    elif part <= 0.005:
         over = "none of that time"
     else:
-        over = f"{100.0 * share:.0f} % of that time"
+        over = f"{100.0 * part:.0f} % of that time"
     return (
         f"Since {since} the whole spool went from {percent(first.mean[1])} to {percent(last.mean[1])}, "
         f"its outer windings from {percent(first.outer[1])} to {percent(last.outer[1])}; "
@@ -222,7 +218,3 @@ def _rows(states: Sequence[State], present: Presenter) -> tuple[tuple[str, str, 
 def _figures(spread: tuple[float, float, float]) -> str:
     low, middle, high = spread
     return f"{content(middle)} ({content(low)} to {content(high)})"
-
-
-def _share(value: float) -> str:
-    return f"{100.0 * value:.2f}"

@@ -5,10 +5,10 @@ from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.model.answers import ProfilePoint, SpoolAnswer
+from web.axes import SIDE, Tick, percents_up, share, steps
 from web.inside import content
 from web.present import Presenter
 from web.spools.words import metres, percent
-from web.what_if.figure import SIDE, Tick, steps
 
 _LEAST_TOP = 1.15  # headroom over whatever stands highest
 _MOST_MARKS = 6
@@ -61,15 +61,15 @@ def winding(spool: SpoolAnswer) -> Winding | None:
     return Winding(
         line=" ".join(f"{SIDE * x / depth_m:.1f},{SIDE * (1.0 - y / top):.1f}" for x, y in drawn),
         rings=_rings(points, depth_m, limit),
-        limit_y=_share(limit_y),
+        limit_y=share(limit_y),
         limit_words=f"limit {percent(limit)}",
         limit_dy="-5" if limit_y > 0.12 else "14",
-        looser_y=_share(1.0 - looser / top) if looser is not None and is_near else None,
+        looser_y=share(1.0 - looser / top) if looser is not None and is_near else None,
         looser_words="" if looser is None else f"looks right below {percent(looser)}",
-        end_x=None if end is None else _share(end / depth_m),
+        end_x=None if end is None else share(end / depth_m),
         end_words="" if end is None else f"{spool.dry_length_m.p50:g} m",
         end_anchor="start" if end is not None and end < 0.5 * depth_m else "end",
-        up=_up(top),
+        up=percents_up(top),
         across=_depths(depth_m),
         sentence=_winding_words(spool),
         rows=tuple((f"{1000.0 * p.depth_m:.1f}", content(p.moisture_pct)) for p in points),
@@ -85,8 +85,8 @@ def _crossing(points: Sequence[ProfilePoint], limit: float) -> float | None:
     """Depth at which the profile first passes the limit [m]."""
     for near, far in zip(points, points[1:], strict=False):
         if near.moisture_pct <= limit < far.moisture_pct:
-            share = (limit - near.moisture_pct) / (far.moisture_pct - near.moisture_pct)
-            return near.depth_m + share * (far.depth_m - near.depth_m)
+            part = (limit - near.moisture_pct) / (far.moisture_pct - near.moisture_pct)
+            return near.depth_m + part * (far.depth_m - near.depth_m)
     return None
 
 
@@ -95,8 +95,8 @@ def _rings(points: Sequence[ProfilePoint], depth_m: float, limit: float) -> tupl
     edges = [0.0, *middles, depth_m]
     return tuple(
         Ring(
-            x=_share(left / depth_m),
-            width=_share((right - left) / depth_m),
+            x=share(left / depth_m),
+            width=share((right - left) / depth_m),
             level=_level(point, limit),
             is_over=point.moisture_pct > limit,
         )
@@ -105,8 +105,8 @@ def _rings(points: Sequence[ProfilePoint], depth_m: float, limit: float) -> tupl
 
 
 def _level(point: ProfilePoint, limit: float) -> str:
-    share = point.moisture_pct / limit
-    return str(sum(share > bound for bound in (0.5, 1.0, 2.0, 4.0)))
+    times = point.moisture_pct / limit
+    return str(sum(times > bound for bound in (0.5, 1.0, 2.0, 4.0)))
 
 
 def _winding_words(spool: SpoolAnswer) -> str:
@@ -127,24 +127,12 @@ def _depths(depth_m: float) -> tuple[Tick, ...]:
     return (
         Tick(at="0.00", words="surface", anchor="start"),
         *(
-            Tick(at=_share(mm / 1000.0 / depth_m), words=f"{mm:g} mm", anchor="middle")
+            Tick(at=share(mm / 1000.0 / depth_m), words=f"{mm:g} mm", anchor="middle")
             for mm in inner
             if mm > 160.0 * depth_m
         ),
         Tick(at="100.00", words="hub", anchor="end"),
     )
-
-
-def _up(top: float) -> tuple[Tick, ...]:
-    return tuple(
-        Tick(at=_share(1.0 - value / top), words=f"{value:g} %", anchor="start")
-        for value in steps(top)
-        if value > 0.0
-    )
-
-
-def _share(value: float) -> str:
-    return f"{100.0 * value:.2f}"
 
 
 def midnights(present: Presenter, from_s: float, to_s: float) -> tuple[Tick, ...]:
@@ -157,8 +145,8 @@ def midnights(present: Presenter, from_s: float, to_s: float) -> tuple[Tick, ...
         midnight = dt.datetime.combine(
             first + dt.timedelta(days=number), dt.time(), present.local(from_s).tzinfo
         )
-        share = (midnight.timestamp() - from_s) / (to_s - from_s)
-        if 0.02 < share < 0.98:
-            anchor = "start" if share < 0.05 else "end" if share > 0.955 else "middle"
-            marks.append(Tick(at=_share(share), words=f"{midnight.day} {midnight:%b}", anchor=anchor))
+        x = (midnight.timestamp() - from_s) / (to_s - from_s)
+        if 0.02 < x < 0.98:
+            anchor = "start" if x < 0.05 else "end" if x > 0.955 else "middle"
+            marks.append(Tick(at=share(x), words=f"{midnight.day} {midnight:%b}", anchor=anchor))
     return tuple(marks)

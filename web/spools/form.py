@@ -24,6 +24,7 @@ from monitor.model.spool_event import (
     What,
     Withdrawn,
 )
+from web.inside import sentence
 from web.present import Presenter
 
 NOWHERE = ""  # the place of a spool that nobody can find
@@ -99,8 +100,8 @@ def faulty(entry: Entry, error: BadInputError) -> Entry:
         name, rest = error.field, error.fault
     name = _MEMBERS.get(name, name)
     if name not in LABELS:
-        return replace(entry, fault=_sentence(str(error)), wrong="kind")
-    return replace(entry, fault=_sentence(f"{LABELS[name]} {rest}"), wrong=name)
+        return replace(entry, fault=sentence(str(error)), wrong="kind")
+    return replace(entry, fault=sentence(f"{LABELS[name]} {rest}"), wrong=name)
 
 
 def event_of(
@@ -261,10 +262,6 @@ def _is_ticked(entry: Entry, name: str) -> bool:
     if text not in ("", "yes"):
         raise FieldError(name, f"is {text[:20]!r}; allowed is yes, or nothing")
     return text == "yes"
-
-
-def _sentence(words: str) -> str:
-    return f"{words[:1].upper()}{words[1:].rstrip('.')}."
 
 
 _WHATS: Mapping[str, Callable[[Entry, Spool, Material], What]] = {

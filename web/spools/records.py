@@ -19,7 +19,7 @@ from monitor.model.spool_event import (
     effective,
 )
 from monitor.service.spool_words import sign_questions
-from web.inside import sentence
+from web.inside import sentence, uncapitalised
 from web.present import Presenter
 from web.spools.words import place_of
 
@@ -38,22 +38,17 @@ class Record:
 
 def standing(events: Sequence[SpoolEvent], inventory: Inventory, present: Presenter) -> tuple[Record, ...]:
     """What holds, the newest first."""
-    return tuple(_record(event, "", inventory, present) for event in reversed(effective(events)))
+    return tuple(record(event, inventory, present) for event in reversed(effective(events)))
 
 
 def gone(events: Sequence[SpoolEvent], inventory: Inventory, present: Presenter) -> tuple[Record, ...]:
     """What no longer holds, with who ended it and why; the newest end first."""
     by_number = {event.event_id: event for event in events}
     return tuple(
-        _record(by_number[event.replaces], _end(event, present), inventory, present)
+        record(by_number[event.replaces], inventory, present, _end(event, present))
         for event in reversed(events)
         if event.replaces in by_number and event.replaces is not None
     )
-
-
-def record(event: SpoolEvent, inventory: Inventory, present: Presenter) -> Record:
-    """One record by itself."""
-    return _record(event, "", inventory, present)
 
 
 def told(what: What, inventory: Inventory) -> str:
@@ -69,7 +64,7 @@ def told(what: What, inventory: Inventory) -> str:
         return f"Dried elsewhere for {what.hours:g} h at {what.temperature_c:g} °C{room}"
     if isinstance(what, Signs):
         asked = _questions()
-        return "Seen: " + "; ".join(_uncapitalised(asked.get(str(sign), str(sign))) for sign in what.seen)
+        return "Seen: " + "; ".join(uncapitalised(asked.get(str(sign), str(sign))) for sign in what.seen)
     if isinstance(what, Bagged):
         return "Sealed in a bag"
     if isinstance(what, Opened):
@@ -93,7 +88,8 @@ def _questions() -> Mapping[str, str]:
     return {str(question.sign): question.asked for question in sign_questions()}
 
 
-def _record(event: SpoolEvent, end: str, inventory: Inventory, present: Presenter) -> Record:
+def record(event: SpoolEvent, inventory: Inventory, present: Presenter, end: str = "") -> Record:
+    """One record in words; `end` tells how it ended, where it did."""
     return Record(
         number=event.event_id,
         kind=event.what.kind,
@@ -109,7 +105,3 @@ def _end(event: SpoolEvent, present: Presenter) -> str:
     if isinstance(event.what, Withdrawn):
         return f"Withdrawn by {event.who}, {when}: {sentence(event.what.why)}"
     return f"Corrected by {event.who}, {when}."
-
-
-def _uncapitalised(words: str) -> str:
-    return f"{words[:1].lower()}{words[1:]}"

@@ -10,10 +10,10 @@ from monitor.model.answers import SpoolAnswer
 from monitor.model.spool_event import Signs, SpoolEvent, Weighed, effective
 from monitor.service.queries import Queries
 from monitor.service.spool_words import sign_questions
+from web.axes import SIDE
 from web.inside import sentence
 from web.present import Presenter, seconds
 from web.spools import account, choices, course, figures, form, gauges, records, words
-from web.what_if.figure import SIDE
 
 _DAY_S = 86_400.0
 

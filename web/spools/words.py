@@ -204,9 +204,9 @@ def metres(spread: Spread) -> str:
 
 
 def short_name(library: Library, key: str) -> str:
-    """'PETG', where the catalogue says 'PETG (glycol-modified PET)'."""
+    """A material as people call it; one that the catalogue does not have, by its key."""
     material = library.materials.get(key)
-    return key.upper() if material is None else material.name.partition("(")[0].partition(",")[0].strip()
+    return key.upper() if material is None else material.short_name
 
 
 def place_of(inventory: Inventory, key: str | None) -> Place:

@@ -1,26 +1,16 @@
 """The curve of a what-if, drawn on the server: positions in percent of the picture, finished."""
 
 import datetime as dt
-import math
 from dataclasses import dataclass
 
 from monitor.service.advice import Advice
+from web.axes import SIDE, Tick, percents_up, share
 from web.present import Presenter
 
-SIDE = 1000  # of the square that the lines are drawn in; it is stretched to the picture
 _HOUR_S = 3600.0
 _STEPS_H = (0.1, 0.25, 0.5, 1, 2, 3, 6, 12, 24, 48, 72, 120, 168, 336, 720, 1440, 2160, 4320)
 _MOST_MARKS = 6  # as many as fit on a phone
 _DAYS_FROM_H = 96.0
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Tick:
-    """A mark on an axis: where [% of the picture], and what stands there."""
-
-    at: str
-    words: str
-    anchor: str  # start | middle | end
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -65,25 +55,14 @@ def figure_of(advice: Advice, present: Presenter) -> Figure:
         outer=" ".join(frame.point(point.h, point.outer_pct) for point in answer.curve),
         mean_band=_area(frame, [(p.h, p.mean_p10_pct, p.mean_p90_pct) for p in answer.band]),
         outer_band=_area(frame, [(p.h, p.outer_p10_pct, p.outer_p90_pct) for p in answer.band]),
-        limit_y=_share(limit_y),
+        limit_y=share(limit_y),
         limit_words=f"limit {answer.limit_pct:.2g} %",
         limit_dy="-5" if limit_y > 0.12 else "14",
-        cross_x=None if not passed else _share(frame.x(passed)),
+        cross_x=None if not passed else share(frame.x(passed)),
         across=_across(advice, present, frame),
-        up=tuple(
-            Tick(at=_share(frame.y(value)), words=f"{value:g} %", anchor="start")
-            for value in steps(frame.top_pct)
-            if value > 0.0
-        ),
+        up=percents_up(frame.top_pct),
         spoken=_spoken(advice),
     )
-
-
-def steps(end: float) -> list[float]:
-    """Three to five round figures from 0 up to an end."""
-    size = 10.0 ** math.floor(math.log10(end / 2.0))
-    step = next(size * times for times in (1.0, 2.0, 5.0, 10.0) if end / (size * times) < 5.0)
-    return [float(f"{number * step:.3g}") for number in range(int(end / step) + 1)]
 
 
 def _area(frame: _Frame, band: list[tuple[float, float, float]]) -> str:
@@ -124,9 +103,9 @@ def _midnights(begins_s: float, present: Presenter, frame: _Frame) -> tuple[Tick
 
 
 def _tick(frame: _Frame, hours: float, words: str) -> Tick:
-    share = frame.x(hours)
-    anchor = "start" if share < 0.03 else "end" if share > 0.96 else "middle"
-    return Tick(at=_share(share), words=words, anchor=anchor)
+    x = frame.x(hours)
+    anchor = "start" if x < 0.03 else "end" if x > 0.96 else "middle"
+    return Tick(at=share(x), words=words, anchor=anchor)
 
 
 def _spoken(advice: Advice) -> str:
@@ -139,7 +118,3 @@ def _spoken(advice: Advice) -> str:
     )
     verb = "goes" if advice.wish.is_strand else "go"
     return f"{what} {verb} from {first.outer_pct:.2g} to {last.outer_pct:.2g} %{mean}.".capitalize()
-
-
-def _share(value: float) -> str:
-    return f"{100.0 * value:.2f}"

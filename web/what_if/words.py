@@ -95,11 +95,6 @@ def lasting(hours: float) -> str:
     return span(_HOUR_S * hours)
 
 
-def short_name(name: str) -> str:
-    """What stands before the first bracket or comma of a material's name."""
-    return name.partition(" (")[0].partition(",")[0]
-
-
 def _level(advice: Advice) -> str:
     """How the outer windings, which are printed first, stand to the limit in the end."""
     outer, limit = advice.answer.outer_pct, advice.answer.limit_pct
@@ -112,7 +107,7 @@ def _level(advice: Advice) -> str:
 
 def _headline(advice: Advice, level: str) -> str:
     answer = advice.answer
-    name = short_name(advice.material.name)
+    name = advice.material.short_name
     what = f"loose {name} holds" if advice.wish.is_strand else f"the outer windings of {name} hold"
     passed = answer.outer_over_limit_after_h.p50
     limit = f"limit of {two_digits(answer.limit_pct)} %"

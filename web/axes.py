@@ -1,0 +1,36 @@
+"""What pictures drawn on the server share: positions in percent, round figures and marks on an axis."""
+
+import math
+from dataclasses import dataclass
+
+SIDE = 1000  # of the square that the lines are drawn in; it is stretched to the picture
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Tick:
+    """A mark on an axis: where [% of the picture], and what stands there."""
+
+    at: str
+    words: str
+    anchor: str  # start | middle | end
+
+
+def share(value: float) -> str:
+    """A position in percent of the picture."""
+    return f"{100.0 * value:.2f}"
+
+
+def steps(end: float) -> list[float]:
+    """Two to five round figures from 0 up to an end."""
+    size = 10.0 ** math.floor(math.log10(end / 2.0))
+    step = next(size * times for times in (1.0, 2.0, 5.0, 10.0) if end / (size * times) < 5.0)
+    return [float(f"{number * step:.3g}") for number in range(int(end / step) + 1)]
+
+
+def percents_up(top: float) -> tuple[Tick, ...]:
+    """Marks of an upright axis of percents that ends at `top`."""
+    return tuple(
+        Tick(at=share(1.0 - value / top), words=f"{value:g} %", anchor="start")
+        for value in steps(top)
+        if value > 0.0
+    )
