@@ -168,7 +168,6 @@ def test_the_demo_shows_a_month_and_then_lives(tmp_path):
             18,
             2,
         )
-        assert {oven["freshness"] for oven in status["ovens"]} <= {"fresh", "late"}
         newest = status["health"]["newest_reading"]
         wait_for(
             lambda: get_json(base + "/api/v1/status")["health"]["newest_reading"] > newest,
@@ -185,8 +184,9 @@ def test_the_demo_shows_a_month_and_then_lives(tmp_path):
 
 
 def _live(status):
+    """Sixty times as fast an oven is stale within a third of a second: a busy machine may miss one look."""
     fresh = [box for box in status["boxes"] if box["freshness"] == "fresh"]
-    spoken = all(oven["freshness"] != "never" for oven in status["ovens"])
+    spoken = all(oven["freshness"] in ("fresh", "late") for oven in status["ovens"])
     return status if len(fresh) >= 8 and spoken else None
 
 
