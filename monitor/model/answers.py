@@ -63,6 +63,18 @@ class DesiccantAnswer:
     spent: bool | None
     days_left: Spread
     spent_why: str | None = None
+    filled: str | None = None
+    regenerated: bool = False  # came from the oven when it was filled
+    tells_by: str | None = None  # "humidity" | "water let in": what the loading is read from
+    settled_pct: Spread | None = None  # humidity to which the whole bed would settle at 25 degC
+    days_left_season: Spread | None = None  # with the room as it was a year ago; None = no year is stored
+    spent_since: str | None = None
+    fill_g_30_days: Spread | None = None  # fresh desiccant for so long
+    fill_g_90_days: Spread | None = None
+    opening_g: float | None = None  # let in by a usual opening
+    opening_days: float | None = None  # of the charge's life that it costs
+    colour: str | None = None  # what was last said of it, in a sentence
+    danger: str | None = None  # of this kind
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -76,6 +88,16 @@ class Diagnosis:
     cause: str
     probability: float
     advice: str
+    evidence: str = ""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Question:
+    """Something that the readings say was done and nobody entered."""
+
+    at: str
+    kind: str  # "desiccant_changed" | "contents_changed"
+    words: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -94,6 +116,10 @@ class BoxAnswer:
     lid_openings_7d_why: str | None = None
     diagnosis: tuple[Diagnosis, ...] = ()
     spools: tuple[str, ...] = ()
+    estimate_at: str | None = None  # up to when readings are in the estimate
+    missing: tuple[str, ...] = ()  # sentences: what would have to be known for more
+    questions: tuple[Question, ...] = ()
+    lid_open_since: str | None = None
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -101,6 +127,36 @@ class RoomAnswer:
     key: str
     name: str
     air: AirAnswer
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxPoint:
+    """The desiccant at a time, past or to come."""
+
+    at_s: float
+    loading_pct: Spread
+    humidity_pct: Spread | None = None  # of the air over it; None in the past, which was measured
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxMark:
+    """Something that happened to a box."""
+
+    at_s: float
+    kind: str  # of an event that was told or noticed
+    words: str
+    is_told: bool  # by a person; else noticed in the readings
+    event_id: int | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class BoxCourse:
+    """A box's desiccant over a window, and where it is heading."""
+
+    past: tuple[BoxPoint, ...]
+    ahead: tuple[BoxPoint, ...]
+    marks: tuple[BoxMark, ...]
+    limit_loading_pct: float | None  # at which the desiccant is spent for what is inside
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,13 +1,11 @@
 """What happens to a spool and a person tells: events that may be entered late and corrected."""
 
-from collections.abc import Sequence
 from dataclasses import dataclass
 from enum import StrEnum
-from typing import ClassVar, TypeVar
+from typing import ClassVar
 
 from monitor.model.inventory import Spool
-
-_Value = TypeVar("_Value")
+from monitor.model.records import Withdrawn, effective, stated_at
 
 
 class Sign(StrEnum):
@@ -90,14 +88,6 @@ class Spoiled:
     why: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Withdrawn:
-    """The record that this one replaces is not true."""
-
-    kind: ClassVar[str] = "withdrawn"
-    why: str
-
-
 What = Moved | Bagged | Opened | Used | Weighed | Dried | Signs | Spoiled | Withdrawn
 
 
@@ -140,26 +130,9 @@ class Checkpoint:
 _NOTHING = object()  # unlike any place, None among them
 
 
-def effective(events: Sequence[SpoolEvent]) -> tuple[SpoolEvent, ...]:
-    """What holds now, by time: without what was replaced, withdrawn, or itself withdraws."""
-    gone = {event.replaces for event in events if event.replaces is not None}
-    left = [e for e in events if e.event_id not in gone and not isinstance(e.what, Withdrawn)]
-    return tuple(sorted(left, key=lambda event: (event.at_s, event.event_id)))
-
-
 def place_at(history: SpoolHistory, at_ms: int) -> str | None:
     """Where it was at a time: the newest statement up to then, of the inventory or of a move."""
     return stated_at(places(history), at_ms, None)
-
-
-def stated_at(stated: Sequence[tuple[int, _Value]], at_ms: int, otherwise: _Value) -> _Value:
-    """The newest of statements (from_ms, value), which are sorted by time, up to a time."""
-    value = otherwise
-    for from_ms, each in stated:
-        if from_ms > at_ms:
-            break
-        value = each
-    return value
 
 
 def places(history: SpoolHistory) -> tuple[tuple[int, str | None], ...]:

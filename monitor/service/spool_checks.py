@@ -5,18 +5,8 @@ import math
 from monitor.errors import BadInputError
 from monitor.library import Library
 from monitor.model.inventory import Inventory, Spool
-from monitor.model.spool_event import (
-    Dried,
-    Moved,
-    Signs,
-    Spoiled,
-    SpoolEvent,
-    SpoolHistory,
-    Used,
-    Weighed,
-    Withdrawn,
-    effective,
-)
+from monitor.model.records import Withdrawn, effective
+from monitor.model.spool_event import Dried, Moved, Signs, Spoiled, SpoolEvent, SpoolHistory, Used, Weighed
 
 TEXT_MAX = 200
 _AHEAD_S = 300.0  # a phone's clock may run this much ahead

@@ -3,6 +3,7 @@
 from dataclasses import dataclass, replace
 
 from monitor.model.inventory import Spool
+from monitor.model.records import effective, stated_at
 from monitor.model.spool_event import (
     Bagged,
     Dried,
@@ -13,9 +14,7 @@ from monitor.model.spool_event import (
     SpoolHistory,
     Used,
     Weighed,
-    effective,
     places,
-    stated_at,
 )
 
 

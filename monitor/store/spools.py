@@ -10,6 +10,7 @@ from monitor.model.batch import Batch
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import DAY_S
 from monitor.model.inventory import Spool
+from monitor.model.records import Withdrawn
 from monitor.model.spool_event import (
     Bagged,
     Checkpoint,
@@ -24,7 +25,6 @@ from monitor.model.spool_event import (
     Used,
     Weighed,
     What,
-    Withdrawn,
 )
 
 DAY_MS = DAY_S * 1000

@@ -6,6 +6,7 @@ from typing import Any
 import msgspec
 
 from monitor.errors import BadInputError
+from monitor.model.records import Withdrawn
 from monitor.model.spool_event import (
     Bagged,
     Dried,
@@ -18,7 +19,6 @@ from monitor.model.spool_event import (
     Used,
     Weighed,
     What,
-    Withdrawn,
 )
 
 MAX_BYTES = 8_192

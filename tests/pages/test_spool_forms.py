@@ -11,18 +11,8 @@ from support.pages import NOW_S
 from support.spool_site import BOX, DAY_S, OTHER_BOX, spool, spool_site
 from support.spools import KEYS, FakeSpools
 
-from monitor.model.spool_event import (
-    Bagged,
-    Dried,
-    Moved,
-    Opened,
-    Signs,
-    Spoiled,
-    SpoolEvent,
-    Used,
-    Weighed,
-    Withdrawn,
-)
+from monitor.model.records import Withdrawn
+from monitor.model.spool_event import Bagged, Dried, Moved, Opened, Signs, Spoiled, SpoolEvent, Used, Weighed
 from web import create_app
 from web.spools import form, label
 

@@ -4,7 +4,8 @@ import pytest
 from support.spool_site import BOX, DAY_S, HOUR_S, OTHER_BOX, ROOM, START_S, spool, spool_site
 
 from monitor.errors import BadInputError
-from monitor.model.spool_event import Bagged, Dried, Moved, Opened, Used, Weighed, Withdrawn
+from monitor.model.records import Withdrawn
+from monitor.model.spool_event import Bagged, Dried, Moved, Opened, Used, Weighed
 from monitor.service.queries import Queries
 
 

@@ -8,6 +8,7 @@ from monitor.model.batch import Batch, InventoryChange
 from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory, Room, Spool
 from monitor.model.reading import Quantity, Reading, TimeQuality
+from monitor.model.records import Withdrawn
 from monitor.model.spool_event import (
     Bagged,
     Checkpoint,
@@ -20,7 +21,6 @@ from monitor.model.spool_event import (
     SpoolEvent,
     Used,
     Weighed,
-    Withdrawn,
 )
 from monitor.store.reader import Reader
 from monitor.store.store import Store

@@ -7,7 +7,8 @@ from monitor.alarms.wording import humidity
 from monitor.library import Library, limit_relative_humidity
 from monitor.model.answers import AirAnswer, SpoolAnswer, StatusAnswer
 from monitor.model.inventory import Spool
-from monitor.model.spool_event import Bagged, Opened, SpoolEvent, Weighed, effective
+from monitor.model.records import effective
+from monitor.model.spool_event import Bagged, Opened, SpoolEvent, Weighed
 from web.spools.words import short_name
 
 STEPS_G = ("0.01", "0.1", "1", "2", "5")  # of the scales in workshops

@@ -10,6 +10,7 @@ from werkzeug.datastructures import MultiDict
 from monitor.errors import BadInputError, FieldError
 from monitor.model.catalogue import Material
 from monitor.model.inventory import Spool
+from monitor.model.records import Withdrawn
 from monitor.model.spool_event import (
     Bagged,
     Dried,
@@ -22,7 +23,6 @@ from monitor.model.spool_event import (
     Used,
     Weighed,
     What,
-    Withdrawn,
 )
 from web.inside import sentence
 from web.present import Presenter

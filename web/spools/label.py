@@ -8,7 +8,8 @@ import segno
 from monitor.library import Library
 from monitor.model.answers import SpoolAnswer
 from monitor.model.inventory import Spool
-from monitor.model.spool_event import Dried, Opened, SpoolEvent, Weighed, effective
+from monitor.model.records import effective
+from monitor.model.spool_event import Dried, Opened, SpoolEvent, Weighed
 from web.inside import sentence
 from web.present import Presenter, seconds
 from web.spools.words import short_name

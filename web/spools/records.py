@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.model.inventory import Inventory
+from monitor.model.records import Withdrawn, effective
 from monitor.model.spool_event import (
     Bagged,
     Dried,
@@ -15,8 +16,6 @@ from monitor.model.spool_event import (
     Used,
     Weighed,
     What,
-    Withdrawn,
-    effective,
 )
 from monitor.service.spool_words import sign_questions
 from web.inside import sentence, uncapitalised

@@ -7,7 +7,8 @@ from typing import Any
 from werkzeug.exceptions import NotFound
 
 from monitor.model.answers import SpoolAnswer
-from monitor.model.spool_event import Signs, SpoolEvent, Weighed, effective
+from monitor.model.records import effective
+from monitor.model.spool_event import Signs, SpoolEvent, Weighed
 from monitor.service.queries import Queries
 from monitor.service.spool_words import sign_questions
 from web.axes import SIDE
