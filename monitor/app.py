@@ -17,8 +17,8 @@ from monitor.edge.trial_broker import TrialBroker
 from monitor.errors import BadSettingsError, RefusedError
 from monitor.model.arrival import AckToken
 from monitor.model.batch import Batch
+from monitor.model.computed import Computed
 from monitor.model.history import Retention
-from monitor.model.spool_event import Checkpoint
 from monitor.ports import Clock
 from monitor.service.changes import Changes
 from monitor.service.engine import Engine
@@ -33,7 +33,7 @@ from monitor.store.store import Store
 log = logging.getLogger(__name__)
 
 TRIAL_PORT = 18_831
-# Half hours of one spool at once: some 50 ms, or one step of all, in which a reading may have to wait.
+# Half hours of one spool or box at once: some 50 ms, or one step of all, in which a reading may have to wait.
 FOLLOW_BUDGET = 200
 
 
@@ -178,17 +178,15 @@ class Service:
         self.link.publish(topic, payload, retain=True)
 
     def _committed(self, batch: Batch) -> None:
-        self.queries.follower.committed(batch)
+        self.queries.followers.committed(batch)
         self.queries.changed()
         self._summaries.committed(batch)
 
-    def _follow(self, now_ms: int) -> tuple[list[Checkpoint], bool]:
-        """Spools are moved on once the past is in: every late piece of it would set them back again."""
+    def _follow(self, now_ms: int) -> tuple[Computed, bool]:
+        """Spools and boxes go on once the past is in: every late piece of it would set them back again."""
         if self._choice.history_share() is not None:
-            return [], False
-        follower = self.queries.follower
-        more = follower.advance(now_ms, FOLLOW_BUDGET)
-        return follower.take_checkpoints(), more
+            return Computed(), False
+        return self.queries.followers.advance(now_ms, FOLLOW_BUDGET)
 
     def _surroundings(self) -> Surroundings:
         link = self.link.state()

@@ -1,10 +1,12 @@
 """What the service asks of the outside; the real things and the tests' stand-ins both give it."""
 
-from collections.abc import Iterable, Sequence
+from collections.abc import Sequence
 from typing import Protocol
 
 from monitor.model.batch import Batch, DeviceRow, Quarantined
+from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
 from monitor.model.catalogue import OwnFigure
+from monitor.model.computed import Computed
 from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, Series
 from monitor.model.inventory import Inventory
 from monitor.model.spool_event import Checkpoint, SpoolHistory
@@ -27,7 +29,7 @@ class WriteStore(Protocol):
 
     def prune(self, now_ms: int) -> Progress: ...
 
-    def keep_checkpoints(self, checkpoints: Iterable[Checkpoint]) -> None: ...
+    def keep(self, computed: Computed) -> None: ...
 
 
 class ReadStore(Protocol):
@@ -54,6 +56,16 @@ class ReadStore(Protocol):
     def spool_histories(self, at_ms: int | None = None) -> dict[str, SpoolHistory]: ...
 
     def checkpoints(self, at_ms: int) -> dict[str, Checkpoint]: ...
+
+    def waters(self, at_ms: int) -> dict[str, Checkpoint]: ...
+
+    def box_histories(self, at_ms: int | None = None) -> dict[str, BoxHistory]: ...
+
+    def box_checkpoints(self, at_ms: int) -> dict[str, BoxCheckpoint]: ...
+
+    def box_course(self, box: str, from_ms: int, to_ms: int) -> tuple[BoxCheckpoint, ...]: ...
+
+    def noticed(self, from_ms: int, found_ms: int) -> tuple[Noticed, ...]: ...
 
     def spool_course(self, spool: str, from_ms: int, to_ms: int) -> tuple[Checkpoint, ...]: ...
 

@@ -114,5 +114,12 @@ def _within(hours: float) -> str:
     return f"in about {hours:.0f} hour{'s' if round(hours) > 1 else ''}"
 
 
+def asked(kind: str) -> str:
+    """A change that the readings tell and nobody entered."""
+    if kind == "desiccant_changed":
+        return "The air became drier than this desiccant can make it: was it changed, or a spool taken out?"
+    return "More water comes in than was inside before: was a spool put in, or desiccant taken out?"
+
+
 RAIL_LOW = "The sensor shows 0 %RH, the end of its range: it may be drier or may read too low."
 RAIL_HIGH = "The sensor shows 100 %RH, the end of its range: dew on the sensor, or a fault."

@@ -37,7 +37,7 @@ from monitor.wire.capture import Captured, read_capture
 from monitor.wire.inventory import dump_inventory, parse_inventory
 
 BAD_LINES_SHOWN = 5
-SPOOL_STEPS_A_PIECE = 4_000
+STEPS_A_PIECE = 4_000
 
 
 def replay(options: argparse.Namespace, settings: Settings) -> int:
@@ -52,7 +52,7 @@ def replay(options: argparse.Namespace, settings: Settings) -> int:
         engine = Engine(store.site, store.load())
         lines = chain([first], captured) if first is not None else captured
         done = feed(_arrivals(lines), engine, store)
-        _follow_spools(store, path, settings)
+        _follow(store, path, settings)
     print(f"{done.messages} messages, {done.stored_readings} readings stored", file=sys.stderr)
     for line in bad_lines[:BAD_LINES_SHOWN]:
         print(f"sorbwatch: {options.file}: {line}", file=sys.stderr)
@@ -61,15 +61,16 @@ def replay(options: argparse.Namespace, settings: Settings) -> int:
     return FINDING if bad_lines else DONE
 
 
-def _follow_spools(store: Store, path: Path, settings: Settings) -> None:
-    """Compute the states of all spools once, so that whoever asks next need not."""
+def _follow(store: Store, path: Path, settings: Settings) -> None:
+    """Compute the states of all spools and boxes once, so that whoever asks next need not."""
     with closing(Reader(path, store.site)) as reader:
         queries = Queries(
             reader, now_s=SystemClock().wall_s, zone=settings.zone, figures=settings.own_figures()
         )
-        while queries.follower.advance(reader.newest_ms(), SPOOL_STEPS_A_PIECE):
-            store.keep_checkpoints(queries.follower.take_checkpoints())
-        store.keep_checkpoints(queries.follower.take_checkpoints())
+        more = True
+        while more:
+            computed, more = queries.followers.advance(reader.newest_ms(), STEPS_A_PIECE)
+            store.keep(computed)
 
 
 def _adopt_site_of(store: Store, first: Captured | None) -> None:

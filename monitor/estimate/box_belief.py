@@ -18,6 +18,7 @@ _USUAL_CHANGES_1_S, _CHANGES_LN_SD = 0.022 / 3600.0, 1.1
 _AIR_LN_SD, _INWARD_LN_SD, _PACE_LN_SD = 0.6, 1.0, 0.45
 # What a two-part bed and lumped spools leave unexplained in the air: it comes and goes within a day or two.
 WANDER_SD, WANDER_S = 0.0012, 1.5 * 86_400.0
+_USUAL_ROOM_KG_M3 = 0.0103  # 50 %RH at 23 °C, until one is measured
 HISTORY = 48  # half days
 # A bed wants a day or so to even out after hands were in the box.
 _AFTER_CHANGE_S = 86_400.0
@@ -113,7 +114,8 @@ def first_belief(model: BoxModel, time_s: float) -> BoxBelief:
     """Before any reading: what was entered, and how far such entries are usually off."""
     leak_m3_s = _USUAL_CHANGES_1_S * model.volume_m3
     tables = model.tables
-    state = [model.loading, model.loading, np.log(leak_m3_s), np.log(tables.air_m3_s)]
+    loading = model.loading if model.loading_now is None else model.loading_now
+    state = [loading, loading, np.log(leak_m3_s), np.log(tables.air_m3_s)]
     state += [np.log(tables.core_rate_1_s), 0.0, 0.0, 0.0, 0.0, 0.0]
     spread = [0.5 * model.loading_sd, model.loading_sd, _CHANGES_LN_SD, _AIR_LN_SD]
     spread += [_INWARD_LN_SD, model.offset_sd, model.capacity_sd, _PACE_LN_SD, WANDER_SD, _SWING_LN_SD]
@@ -134,7 +136,7 @@ def first_belief(model: BoxModel, time_s: float) -> BoxBelief:
         seen_s=time_s,
         humidity=-1.0,
         temperature_c=22.0,
-        room_kg_m3=0.0,
+        room_kg_m3=_USUAL_ROOM_KG_M3,
         warmth_c=None,
         slow_c=None,
         block=Block(begun_s=time_s),

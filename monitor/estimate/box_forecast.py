@@ -19,6 +19,7 @@ from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
 DAY_S = 86_400.0
 LONGEST_DAYS = 730.0
+COURSE_DAYS, COURSE_STEP_DAYS = 120.0, 2.0
 _MEMBERS = 64
 # The room's vapour over the time ahead against its recent mean: weather and season.
 _ROOM_SD = 0.12
@@ -74,6 +75,16 @@ class Forecast:
     opening_days: float | None  # of life that it costs; None where there is no end in sight
     fill_kg_30_days: Quantiles  # fresh, dry desiccant
     fill_kg_90_days: Quantiles
+    course: tuple["Ahead", ...]  # from now on
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ahead:
+    """The box some days from now."""
+
+    days: float
+    loading: Quantiles  # [kg/kg]
+    relative_humidity: Quantiles  # over the settled bed at the usual temperature
 
 
 def usual_outlook(belief: BoxBelief) -> Outlook:
@@ -93,7 +104,7 @@ def forecast(model: BoxModel, belief: BoxBelief, outlook: Outlook | None = None)
     room_factor = np.exp(_ROOM_SD * draws[-1])
     model_factor = np.exp(_MODEL_SD * draws[-2])
     limit = model.tables.limit_loading
-    days, inflow_kg = _followed(model, belief, ahead, states, room_factor, model_factor)
+    days, inflow_kg, course = _followed(model, belief, ahead, states, room_factor, model_factor)
     loading = mean_loading(states)
     dry_kg = model.dry_kg * np.exp(states[CAPACITY])
     leak_m3_s = np.exp(states[LEAK])
@@ -121,6 +132,7 @@ def forecast(model: BoxModel, belief: BoxBelief, outlook: Outlook | None = None)
         ),
         fill_kg_30_days=_quantiles(np.maximum(inflow_kg[0], 0.0) / per_kg),
         fill_kg_90_days=_quantiles(np.maximum(inflow_kg[1], 0.0) / per_kg),
+        course=course,
     )
 
 
@@ -188,8 +200,8 @@ def _inside_kg_m3(model: BoxModel, loading: Array, temperature_c: float) -> Arra
 
 def _followed(
     model: BoxModel, belief: BoxBelief, ahead: Outlook, states: Array, room_factor: Array, model_factor: Array
-) -> tuple[Array, Array]:
-    """Days until each member is spent, and the water that came into its bed within 30 and 90 days [kg]."""
+) -> tuple[Array, Array, tuple[Ahead, ...]]:
+    """Days until each member is spent, water come into its bed within 30 and 90 days [kg], and the course."""
     loading, lumps = mean_loading(states), states[LUMPS:].copy()
     bed_kg = model.dry_kg * np.exp(states[CAPACITY])
     leak = np.exp(states[LEAK]) * model_factor
@@ -204,6 +216,7 @@ def _followed(
     limit = model.tables.limit_loading
     days = np.where(loading >= limit, 0.0, np.inf)
     fills: list[Array] = []
+    course = [_ahead(model, 0.0, loading, ahead.temperature_c)]
     came_kg, elapsed = np.zeros_like(loading), 0.0
     while elapsed < LONGEST_DAYS and not (len(fills) == len(_FILL_DAYS) and np.isfinite(days).all()):
         step = 0.25 if elapsed < 30.0 else 0.5 if elapsed < 120.0 else 2.0
@@ -220,9 +233,19 @@ def _followed(
         within = (limit - before) / np.maximum(loading - before, 1e-12)
         days = np.where(crossing, elapsed + step * np.clip(within, 0.0, 1.0), days)
         elapsed += step
+        if elapsed <= COURSE_DAYS and elapsed % COURSE_STEP_DAYS == 0.0:
+            course.append(_ahead(model, elapsed, loading, ahead.temperature_c))
         if len(fills) < len(_FILL_DAYS) and elapsed >= _FILL_DAYS[len(fills)]:
             fills.append(came_kg.copy())
-    return np.minimum(days, LONGEST_DAYS), np.array(fills)
+    return np.minimum(days, LONGEST_DAYS), np.array(fills), tuple(course)
+
+
+def _ahead(model: BoxModel, days: float, loading: Array, temperature_c: float) -> Ahead:
+    return Ahead(
+        days=days,
+        loading=_quantiles(loading),
+        relative_humidity=_quantiles(model.tables.humidity(loading, temperature_c)),
+    )
 
 
 def _drawn_states(belief: BoxBelief, draws: Array) -> Array:

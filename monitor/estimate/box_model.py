@@ -57,7 +57,8 @@ class BoxModel:
     dry_kg: float
     limit_humidity: float  # of the most demanding material inside, 0 to 1
     loading: float  # of the charge when filled [kg/kg]
-    loading_sd: float
+    loading_sd: float  # of the one it begins with
+    loading_now: float | None = None  # that following begins with; None = that of the filling [kg/kg]
     filled_s: float  # Unix seconds UTC
     sorbers: tuple[Sorber, ...] = ()
     capacity_sd: float = 0.12  # relative: batch of desiccant and mass as entered, together

@@ -1,5 +1,6 @@
 """From what a person entered of a box to what the estimator is given of it."""
 
+import math
 from collections.abc import Iterable
 from dataclasses import replace
 
@@ -21,6 +22,9 @@ _HOTTEST_C, _HOT_LEFT = 150.0, 0.01
 _FRESH_HUMIDITY = 0.03  # that a charge from a shut tin holds
 _STATED_SD, _FRESH_SD = 0.010, 0.008  # of a loading [kg/kg]
 _LEAST_LIMIT = 0.01
+# What a usual box takes up before anybody looks, of its dry mass a day, give or take as much again.
+_UNSEEN_1_DAY, _UNSEEN_MOST = 0.0007, 0.10
+_DAY_S = 86_400.0
 
 
 def box_model(
@@ -40,7 +44,8 @@ def box_model(
         kind: Of that charge.
         limit_humidity: Of the most demanding material inside, 0 to 1.
         sorbers: Spools inside, see `spool_sorber`; cardboard too.
-        now_s: Stands for an unknown time of filling, and for one in the future [Unix seconds].
+        now_s: When following begins. Stands for an unknown time of filling, and for one in the future; what
+            a charge took up between its filling and now is guessed, with as much doubt [Unix seconds].
         capacity_sd: Of batch and mass together, relative.
         offset_sd: Of the sensor, 0 to 1; smaller after a check over a salt.
 
@@ -56,13 +61,15 @@ def box_model(
     stated = charge.loading_pct is not None
     loading = charge.loading_pct / 100.0 if charge.loading_pct is not None else fresh
     filled_s = now_s if charge.filled_s is None else min(charge.filled_s, now_s)
+    taken_up = min(_UNSEEN_1_DAY * (now_s - filled_s) / _DAY_S, _UNSEEN_MOST)
     return BoxModel(
         volume_m3=box.volume_l / 1000.0,
         kind=kind,
         dry_kg=charge.dry_g / 1000.0,
         limit_humidity=min(max(limit_humidity, _LEAST_LIMIT), 1.0),
         loading=loading,
-        loading_sd=_STATED_SD if stated else fresh_sd,
+        loading_now=loading + taken_up,
+        loading_sd=math.hypot(_STATED_SD if stated else fresh_sd, taken_up),
         filled_s=filled_s,
         sorbers=merged(tuple(sorbers)),
         capacity_sd=capacity_sd,

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory
 from monitor.model.reading import Presence, Reading
@@ -56,6 +57,7 @@ class Batch:
     newest_ms: int = 0  # arrival time of the newest item in it
     inventory: InventoryChange | None = None
     events: list[SpoolEvent] = field(default_factory=list)
+    box_events: list[BoxEvent] = field(default_factory=list)
     figures: list[OwnFigure] = field(default_factory=list)
 
     def is_empty(self) -> bool:
@@ -70,5 +72,6 @@ class Batch:
             or self.counters
             or self.inventory
             or self.events
+            or self.box_events
             or self.figures
         )

@@ -89,6 +89,7 @@ class Noticed:
     kind: str  # of `monitor.estimate.box_lid.EventKind`
     water_g: float = 0.0  # let in
     step_pct: float = 0.0  # of a sensor [%RH]
+    found_ms: int = 0  # readings up to this time told it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -51,6 +51,7 @@ class Stored:
     counters: dict[str, int] = field(default_factory=dict)
     newest_ms: int = 0
     newest_event_id: int = 0
+    newest_box_event_id: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

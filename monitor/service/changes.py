@@ -6,8 +6,10 @@ from typing import Any
 
 from monitor.errors import BadInputError
 from monitor.library.own_figures import check_own_figure
+from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.spool_event import SpoolEvent
+from monitor.service.box_checks import check_box_event
 from monitor.service.engine import Engine
 from monitor.service.queries import Queries
 from monitor.service.spool_checks import check_event
@@ -33,6 +35,21 @@ class Changes:
                 raise BadInputError(f"spool {event.spool!r} is not in the inventory")
             check_event(entered, history, self._queries.inventory(), self._queries.library())
             return engine.add_event(entered)
+
+        number = int(self._ask(act))
+        self._queries.catch_up()
+        return number
+
+    def add_box_event(self, event: BoxEvent) -> int:
+        """Write down what was done to a box's desiccant; returns the record's number once it is committed."""
+
+        def act(engine: Engine) -> int:
+            entered = replace(event, entered_s=self._now_s())
+            history = self._queries.box_history(event.box)
+            if history is None:
+                raise BadInputError(f"box {event.box!r} is not in the inventory")
+            check_box_event(entered, history, self._queries.library())
+            return engine.add_box_event(entered)
 
         number = int(self._ask(act))
         self._queries.catch_up()

@@ -10,6 +10,7 @@ from dataclasses import replace
 from monitor.errors import BadMessageError
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch, DeviceRow, InventoryChange, Quarantined
+from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Stored
 from monitor.model.inventory import Inventory
@@ -43,6 +44,7 @@ class Engine:
         self._counters = {name: memory.counters.get(name, 0) for name in COUNTERS}
         self._newest_ms = memory.newest_ms
         self._newest_event_id = memory.newest_event_id
+        self._newest_box_event_id = memory.newest_box_event_id
         self._wall_less_mono_s: float | None = None
         self._batch = Batch()
         self._handlers: dict[type, Callable[..., None]] = {
@@ -86,6 +88,12 @@ class Engine:
         self._newest_event_id += 1
         self._batch.events.append(replace(event, event_id=self._newest_event_id))
         return self._newest_event_id
+
+    def add_box_event(self, event: BoxEvent) -> int:
+        """What was told of a box's desiccant; the number of its record."""
+        self._newest_box_event_id += 1
+        self._batch.box_events.append(replace(event, event_id=self._newest_box_event_id))
+        return self._newest_box_event_id
 
     def set_figure(self, figure: OwnFigure) -> None:
         """The site's own figure of a material. Checked before it comes here."""

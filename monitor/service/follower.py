@@ -22,6 +22,7 @@ GRID_MS = 1_800_000
 LAG_MS = 600_000
 CHECKPOINT_MS = 6 * 3_600_000
 _DAY_MS = 86_400_000
+_FOREVER_MS = 2**62
 _TAIL_MS = 3 * 3_600_000  # further behind than this there is no answer yet
 
 
@@ -73,11 +74,33 @@ class Follower:
         with self._lock:
             return not self._is_stale and len(found) == len(self._tracks)
 
-    def take_checkpoints(self) -> list[Checkpoint]:
-        """States that are worth keeping since the last call."""
+    def take_checkpoints(self) -> tuple[Checkpoint, ...]:
+        """States that are worth keeping since the last call, and what was in each spool that was moved."""
         with self._lock:
             pending, self._pending = self._pending, []
-            return pending
+            return tuple(pending)
+
+    def reached_ms(self) -> int | None:
+        """Up to when every spool has been worked out; None while that is not known."""
+        with self._lock:
+            if self._is_stale:
+                return None
+            return min((round(1000.0 * track.at_s) for track in self._tracks.values()), default=_FOREVER_MS)
+
+    def waters(self, at_ms: int) -> dict[str, Checkpoint]:
+        """What each spool held, as of its newest state or move at or before a time; without content."""
+        with self._lock:
+            found = self._store.waters(at_ms)
+            for row in self._pending:
+                before = found.get(row.spool)
+                if row.at_ms <= at_ms and (before is None or row.at_ms >= before.at_ms):
+                    found[row.spool] = row
+            return found
+
+    def ways(self) -> dict[str, Way]:
+        """Where every spool was and what was told of it."""
+        with self._lock:
+            return dict(self._ways)
 
     def tracks(self, at_ms: int) -> dict[str, Track]:
         """Every spool as of a time, which must not lie before what was advanced to.
@@ -164,7 +187,9 @@ class Follower:
         group = {key: t for key, t in behind.items() if round(1000.0 * t.at_s) == from_ms}
         book = self._book_at(from_ms, goal_ms)
         to_ms = self._step_end_ms(from_ms, goal_ms)
-        self._tracks.update(self._together(group, to_ms, book))
+        moved: list[Checkpoint] = []
+        self._tracks.update(self._together(group, to_ms, book, moved))
+        self._pending += moved
         if to_ms % CHECKPOINT_MS == 0:
             for key in group:
                 self._tracks[key] = self._kept(key, self._tracks[key])
@@ -176,35 +201,45 @@ class Follower:
         heard_ms = self._oldest_ms // GRID_MS * GRID_MS
         return min(max(half_hour_ms, min(_next_day_ms(from_ms), heard_ms)), goal_ms)
 
-    def _together(self, group: dict[str, Track], to_ms: int, book: AirBook) -> dict[str, Track]:
-        """Those for whom nothing changes within the step go in one sweep."""
+    def _together(
+        self, group: dict[str, Track], to_ms: int, book: AirBook, moved: list[Checkpoint] | None = None
+    ) -> dict[str, Track]:
+        """Those for whom nothing changes within the step go in one sweep; moves are noted in `moved`."""
         from_ms = round(1000.0 * next(iter(group.values())).at_s)
         smooth = {key for key in group if self._is_smooth(self._ways[key], from_ms, to_ms)}
-        moved = {
-            key: self._carried(track, self._ways[key], to_ms, book)
+        noted: list[Checkpoint] = [] if moved is None else moved
+        carried = {
+            key: self._carried(track, self._ways[key], to_ms, book, noted)
             for key, track in group.items()
             if key not in smooth
         }
         keys = sorted(smooth)
         if keys:
             tracks = [self._told(group[key], self._ways[key], from_ms) for key in keys]
+            noted += [
+                _water(key, track, from_ms)
+                for key, track in zip(keys, tracks, strict=True)
+                if self._ways[key].is_moved(from_ms)
+            ]
             air = [
                 self._air(self._ways[k], t, from_ms, to_ms, book) for k, t in zip(keys, tracks, strict=True)
             ]
             stepped = spool_track.step(tracks, air, (to_ms - from_ms) / 1000.0)
-            moved |= dict(zip(keys, stepped, strict=True))
-        return moved
+            carried |= dict(zip(keys, stepped, strict=True))
+        return carried
 
     def _is_smooth(self, way: Way, from_ms: int, to_ms: int) -> bool:
         is_in_oven = way.place(from_ms) in self._inventory.ovens or way.drying(from_ms) is not None
         return not is_in_oven and not way.cuts(from_ms, to_ms)
 
-    def _carried(self, track: Track, way: Way, to_ms: int, book: AirBook) -> Track:
+    def _carried(self, track: Track, way: Way, to_ms: int, book: AirBook, noted: list[Checkpoint]) -> Track:
         """One spool on, part by part, through all that happens to it before a time."""
         from_ms = round(1000.0 * track.at_s)
         edges = [from_ms, *way.cuts(from_ms, to_ms), to_ms]
         for begin_ms, end_ms in zip(edges, edges[1:], strict=False):
             track = self._told(track, way, begin_ms)
+            if way.is_moved(begin_ms):
+                noted.append(_water(way.spool.key, track, begin_ms))
             for part_from_ms, part_to_ms in self._parts(way, begin_ms, end_ms):
                 air = self._air(way, track, part_from_ms, part_to_ms, book)
                 track = spool_track.step([track], [air], (part_to_ms - part_from_ms) / 1000.0)[0]
@@ -255,20 +290,19 @@ class Follower:
         """A checkpoint; what goes on is what was stored, so that a restart changes nothing."""
         content = spool_track.dump(track)
         again = spool_track.load(track.body, track.at_s, content)
-        mean, outer = (
-            spool_track.means(again.body, again.belief),
-            spool_track.outers(again.body, again.belief),
-        )
-        self._pending.append(
-            Checkpoint(
-                spool=key,
-                at_ms=round(1000.0 * track.at_s),
-                content=content,
-                mean_pct=_percent(mean),
-                outer_pct=_percent(outer),
-            )
-        )
+        self._pending.append(_water(key, again, round(1000.0 * track.at_s), content))
         return again
+
+
+def _water(key: str, track: Track, at_ms: int, content: bytes = b"") -> Checkpoint:
+    """What a spool holds; with its state as content it can be gone on from."""
+    return Checkpoint(
+        spool=key,
+        at_ms=at_ms,
+        content=content,
+        mean_pct=_percent(spool_track.means(track.body, track.belief)),
+        outer_pct=_percent(spool_track.outers(track.body, track.belief)),
+    )
 
 
 def _next_day_ms(at_ms: int) -> int:

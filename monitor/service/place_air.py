@@ -46,6 +46,12 @@ class AirBook:
             )
         return self._gap(place, from_ms, to_ms, last)
 
+    def bucket(self, place: str, start_ms: int) -> Air | None:
+        """The mean air of a place over five minutes; None where nothing was measured in them."""
+        if place not in self._known():
+            return None
+        return self._measured(place, start_ms, start_ms + BUCKET_MS)
+
     def _gap(self, place: str, from_ms: int, to_ms: int, last: Air | None) -> Around:
         """Worst case: the air of the room reaches the spool; what was last measured is the best case."""
         room = self._room_of(place)

@@ -9,7 +9,7 @@ from monitor.errors import BadInputError
 from monitor.library import Library
 from monitor.model.answers import (
     AirAnswer,
-    BoxAnswer,
+    BoxCourse,
     HealthAnswer,
     RoomAnswer,
     SeriesAnswer,
@@ -17,15 +17,18 @@ from monitor.model.answers import (
     StatusAnswer,
 )
 from monitor.model.batch import DeviceRow, Quarantined
+from monitor.model.box_event import BoxHistory, charges
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import SPANS_S, Newest, RollUp
 from monitor.model.inventory import Inventory
 from monitor.model.reading import QUANTITIES, Quantity
+from monitor.model.records import stated_at
 from monitor.model.spool_event import Checkpoint, SpoolHistory, place_at
 from monitor.ports import ReadStore
-from monitor.service import air, contents, ovens
-from monitor.service.follower import Follower
-from monitor.service.limits import Limits
+from monitor.service import air, ovens
+from monitor.service.box_course import box_course
+from monitor.service.boxes import BoxAnswers
+from monitor.service.followers import Followers
 from monitor.service.places import Stay, newest_of, placed_at, stays
 from monitor.service.site_catalogue import SiteCatalogue
 from monitor.service.spools import SpoolAnswers
@@ -63,9 +66,10 @@ class Queries:
     ) -> None:
         self._store = store
         self._catalogue = SiteCatalogue(store, figures)
-        # Live: the service's worker moves the follower on; else it is moved on for the asking.
-        self.follower = Follower(store, self._catalogue.library)
-        self._spools = SpoolAnswers(self.follower, is_live=is_live)
+        # Live: the service's worker moves the followers on; else they are moved on for the asking.
+        self.followers = Followers(store, self._catalogue.library, self._catalogue.limits)
+        self._spools = SpoolAnswers(self.followers.spools, is_live=is_live)
+        self._boxes = BoxAnswers(self.followers, is_live=is_live)
         self._now_s = now_s
         self._zone = zone
         self._surroundings = surroundings
@@ -101,12 +105,20 @@ class Queries:
         """Kept states of a spool in a window, oldest first: the past of its water."""
         return self._store.spool_course(key, round(from_s * 1000), round(to_s * 1000))
 
+    def box_history(self, key: str) -> BoxHistory | None:
+        """All that was ever stated about a box."""
+        return self._store.box_histories().get(key)
+
+    def box_course(self, key: str, from_s: float, to_s: float) -> BoxCourse:
+        """A box's desiccant over a window, what happened to it, and where it is heading."""
+        return box_course(self._store, self.followers, key, round(from_s * 1000), round(to_s * 1000))
+
     def quarantine(self, limit: int = 100) -> tuple[Quarantined, ...]:
         return self._store.quarantine(limit)
 
     def catch_up(self) -> None:
-        """Move the spools on as far as is soon done, so that who changed something sees what came of it."""
-        self.follower.advance(round(self.now_s() * 1000), CATCH_UP_BUDGET)
+        """Move on as far as is soon done, so that who changed something sees what came of it."""
+        self.followers.catch_up(round(self.now_s() * 1000), CATCH_UP_BUDGET)
 
     def revision(self) -> int:
         """Rises with everything that may change an answer."""
@@ -142,9 +154,12 @@ class Queries:
             RoomAnswer(key=room.key, name=room.name, air=air_of(room.key, room.channel))
             for room in inventory.rooms.values()
         )
-        boxes = tuple(
-            self._box(inventory, key, air_of(key, inventory.boxes[key].channel), limits)
-            for key in inventory.boxes
+        boxes = self._boxes.all(
+            inventory,
+            {key: air_of(key, box.channel) for key, box in inventory.boxes.items()},
+            at_ms,
+            (self._catalogue.library(), limits),
+            self._store.box_histories(at_ms),
         )
         heaters = tuple(
             ovens.answer(oven, devices.get(("oven", oven.key)), at_ms) for oven in inventory.ovens.values()
@@ -247,12 +262,12 @@ class Queries:
             key: replace(spool, place=place_at(histories[key], until_ms))
             for key, spool in inventory.spools.items()
         }
-        return replace(inventory, spools=placed)
-
-    def _box(self, inventory: Inventory, key: str, air_here: AirAnswer, limits: Limits) -> BoxAnswer:
-        box = inventory.boxes[key]
-        inside = tuple(spool for spool in inventory.spools.values() if spool.place == key)
-        return contents.box_answer(box, air_here, inside, limits)
+        told = self._store.box_histories(at_ms)
+        charged = {
+            key: replace(box, desiccant=stated_at(charges(told[key]), until_ms, box.desiccant))
+            for key, box in inventory.boxes.items()
+        }
+        return replace(inventory, spools=placed, boxes=charged)
 
     def _health(self, newest: tuple[Newest, ...], unplaced: tuple[str, ...], at_ms: int) -> HealthAnswer:
         around, counters = self._surroundings(), self._store.counters()

@@ -9,7 +9,7 @@ from monitor.model.records import Withdrawn, effective
 from monitor.model.spool_event import Dried, Moved, Signs, Spoiled, SpoolEvent, SpoolHistory, Used, Weighed
 
 TEXT_MAX = 200
-_AHEAD_S = 300.0  # a phone's clock may run this much ahead
+AHEAD_S = 300.0  # a phone's clock may run this much ahead
 _SIGNS_MAX = 8
 _HEAVIEST_G = 60_000.0
 
@@ -19,9 +19,9 @@ def check_event(event: SpoolEvent, history: SpoolHistory, inventory: Inventory, 
     spool = history.present()
     if spool is None:
         raise BadInputError(f"spool {event.spool!r} is not in the inventory any more")
-    _text("who", event.who)
+    check_text("who", event.who)
     earliest_s = spool.since_s or 1_577_836_800.0
-    if not earliest_s <= event.at_s <= event.entered_s + _AHEAD_S:
+    if not earliest_s <= event.at_s <= event.entered_s + AHEAD_S:
         raise BadInputError("at must lie between the spool's beginning and now")
     _replaced(event, history)
     what = event.what
@@ -37,18 +37,18 @@ def check_event(event: SpoolEvent, history: SpoolHistory, inventory: Inventory, 
         if not 1 <= len(what.seen) <= _SIGNS_MAX or len(set(what.seen)) != len(what.seen):
             raise BadInputError(f"seen must name 1 to {_SIGNS_MAX} signs, each once")
     elif isinstance(what, Spoiled | Withdrawn):
-        _text("why", what.why)
+        check_text("why", what.why)
         if isinstance(what, Withdrawn) and event.replaces is None:
             raise BadInputError("replaces must name the record that is withdrawn")
 
 
-def _number(name: str, value: float, lowest: float, highest: float, unit: str) -> None:
+def check_number(name: str, value: float, lowest: float, highest: float, unit: str) -> None:
     """Refuses what is no number of the range."""
     if not math.isfinite(value) or not lowest <= value <= highest:
         raise BadInputError(f"{name} is {value:g}; allowed are {lowest:g} to {highest:g} {unit}")
 
 
-def _text(name: str, value: str) -> None:
+def check_text(name: str, value: str) -> None:
     if not 1 <= len(value.strip()) <= TEXT_MAX or any(ord(char) < 32 for char in value):
         raise BadInputError(f"{name} must be text of 1 to {TEXT_MAX} characters in one line")
 
@@ -68,7 +68,7 @@ def _place(place: str | None, inventory: Inventory) -> None:
 
 def _used(what: Used, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:
     left_g = spool.net_g - _told_used_g(event, history, spool)
-    _number("grams", what.grams, 0.01, max(left_g, 0.01), "g, which is what is left on it")
+    check_number("grams", what.grams, 0.01, max(left_g, 0.01), "g, which is what is left on it")
 
 
 def _told_used_g(event: SpoolEvent, history: SpoolHistory, spool: Spool) -> float:
@@ -78,7 +78,7 @@ def _told_used_g(event: SpoolEvent, history: SpoolHistory, spool: Spool) -> floa
 
 
 def _weighed(what: Weighed, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:
-    _number("resolution_g", what.resolution_g, 0.001, 100.0, "g")
+    check_number("resolution_g", what.resolution_g, 0.001, 100.0, "g")
     if not 1 <= what.repeats <= 20:
         raise BadInputError(f"repeats is {what.repeats}; allowed are 1 to 20")
     reel_g = spool.reel_g or 0.0
@@ -86,13 +86,13 @@ def _weighed(what: Weighed, event: SpoolEvent, history: SpoolHistory, spool: Spo
     left_g = 0.5 * max(spool.net_g - _told_used_g(event, history, spool), 0.0)
     highest_g = min(2.0 * (spool.net_g + max(reel_g, 1_000.0)), _HEAVIEST_G)
     why = "g: a spool is not lighter than its reel and half of the filament that was not used"
-    _number("mass_g", what.mass_g, max(reel_g + left_g, 1.0), highest_g, why)
+    check_number("mass_g", what.mass_g, max(reel_g + left_g, 1.0), highest_g, why)
 
 
 def _dried(what: Dried, event: SpoolEvent, spool: Spool, earliest_s: float, library: Library) -> None:
-    _number("hours", what.hours, 0.1, 168.0, "h")
+    check_number("hours", what.hours, 0.1, 168.0, "h")
     material = library.material(spool.material)
-    _number(
+    check_number(
         "temperature_c",
         what.temperature_c,
         25.0,
@@ -100,6 +100,6 @@ def _dried(what: Dried, event: SpoolEvent, spool: Spool, earliest_s: float, libr
         f"°C, where {material.short_name} softens",
     )
     if what.room_humidity_pct is not None:
-        _number("room_humidity_pct", what.room_humidity_pct, 0.0, 100.0, "%RH")
+        check_number("room_humidity_pct", what.room_humidity_pct, 0.0, 100.0, "%RH")
     if event.at_s - 3600.0 * what.hours < earliest_s:
         raise BadInputError("hours reach back before the spool's beginning; at is the end of the drying")

@@ -35,6 +35,23 @@ class Way:
     def is_sealed(self, at_ms: int) -> bool:
         return stated_at(self.seals, at_ms, False)
 
+    def is_moved(self, at_ms: int) -> bool:
+        """Whether it begins here, or is put somewhere else or into another bag at this very moment."""
+        return (
+            at_ms == self.begins_ms
+            or self.place(at_ms) != self.place(at_ms - 1)
+            or self.is_sealed(at_ms) != self.is_sealed(at_ms - 1)
+        )
+
+    def left_g(self, at_ms: int) -> float:
+        """Filament still wound at a time, as stated [g]."""
+        used_g = sum(
+            event.what.grams
+            for moment_ms, event in self.moments
+            if moment_ms <= at_ms and isinstance(event.what, Used)
+        )
+        return max(self.spool.net_g - self.spool.used_g - used_g, 0.0)
+
     def drying(self, at_ms: int) -> Dried | None:
         return next((what for from_ms, to_ms, what in self.dryings if from_ms <= at_ms < to_ms), None)
 

@@ -11,8 +11,8 @@ from typing import Any
 from monitor.errors import MonitorError, StoreBusyError, StoreError
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch
+from monitor.model.computed import Computed
 from monitor.model.history import Progress
-from monitor.model.spool_event import Checkpoint
 from monitor.ports import Clock, WriteStore
 from monitor.service.engine import Engine
 
@@ -53,7 +53,7 @@ class Worker:
         commit_every_s: float,
         acknowledge: Callable[[list[Any]], None],
         committed: Callable[[Batch], None],
-        follow: Callable[[int], tuple[list[Checkpoint], bool]] | None = None,
+        follow: Callable[[int], tuple[Computed, bool]] | None = None,
     ) -> None:
         self._engine = engine
         self._store = store
@@ -234,19 +234,21 @@ class Worker:
             more = self._guarded(self._store.prune)
             self._pruned_s = now_s if not more else now_s - PRUNE_EVERY_S + PRUNE_PIECES_S
 
-    def _move_on(self, follow: Callable[[int], tuple[list[Checkpoint], bool]]) -> None:
+    def _move_on(self, follow: Callable[[int], tuple[Computed, bool]]) -> None:
         """Computed states, in pieces between the readings; what cannot be kept is computed again later."""
         try:
-            checkpoints, self._has_more_to_follow = follow(round(self._clock.wall_s() * 1000))
-            if checkpoints:
-                self._store.keep_checkpoints(checkpoints)
+            computed, self._has_more_to_follow = follow(round(self._clock.wall_s() * 1000))
+            if computed:
+                self._store.keep(computed)
         except StoreError as error:
             self._has_more_to_follow = False
             log.warning("computed states wait reason=%s", error)
         except Exception:  # readings must go on being kept whatever is wrong with what is computed of them
             log.exception("following stopped")
             self._follow, self._has_more_to_follow = None, False
-            self._follow_trouble = "A fault in following the spools; see the log. Readings go on being kept."
+            self._follow_trouble = (
+                "A fault in following spools and boxes; see the log. Readings go on being kept."
+            )
 
     def _guarded(self, act: Callable[[int], Progress]) -> bool:
         """Upkeep that fails is tried again at its next turn; returns whether more of it waits."""

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from monitor.model.batch import Batch, DeviceRow, Quarantined, SeqRange
 from monitor.model.history import Stored
 from monitor.model.reading import Presence
-from monitor.store.spools import newest_event_id
+from monitor.store import boxes, spools
 from monitor.store.versions import read_inventory
 
 NEWEST = "newest_ms"
@@ -97,7 +97,8 @@ def read_stored(db: sqlite3.Connection, site: int) -> Stored:
         clocks={(node, boot): clock for _, node, boot, clock in boots if clock is not None},
         devices={(device.kind, device.key): device for device in read_devices(db, site)},
         newest_ms=counters.pop(NEWEST, 0),
-        newest_event_id=newest_event_id(db),
+        newest_event_id=spools.newest_event_id(db),
+        newest_box_event_id=boxes.newest_event_id(db),
         counters=counters,
     )
 

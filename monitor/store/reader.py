@@ -1,11 +1,12 @@
 """Everything a page or a command can ask of the database, read-only."""
 
 from monitor.model.batch import DeviceRow, Quarantined
+from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
 from monitor.model.spool_event import Checkpoint, SpoolHistory
-from monitor.store import facts, spools, versions
+from monitor.store import boxes, facts, spools, versions
 from monitor.store.series_reader import SeriesReader
 
 
@@ -63,6 +64,32 @@ class Reader(SeriesReader):
         """The newest computed state of each spool at or before a time."""
         with self._snapshot() as db:
             return spools.read_checkpoints(db, self._site_id, at_ms)
+
+    def waters(self, at_ms: int) -> dict[str, Checkpoint]:
+        """What each spool held, as of its newest state or move at or before a time; without content."""
+        with self._snapshot() as db:
+            return spools.read_waters(db, self._site_id, at_ms)
+
+    def box_histories(self, at_ms: int | None = None) -> dict[str, BoxHistory]:
+        """What was stated about each box: all events, and the inventory's versions up to a time."""
+        with self._snapshot() as db:
+            until_ms = versions.END_OF_TIME_MS if at_ms is None else at_ms
+            return boxes.read_histories(db, self._site_id, until_ms)
+
+    def box_checkpoints(self, at_ms: int) -> dict[str, BoxCheckpoint]:
+        """The newest computed state of each box at or before a time."""
+        with self._snapshot() as db:
+            return boxes.read_checkpoints(db, self._site_id, at_ms)
+
+    def box_course(self, box: str, from_ms: int, to_ms: int) -> tuple[BoxCheckpoint, ...]:
+        """A box's computed states in a window, oldest first, without their content."""
+        with self._snapshot() as db:
+            return boxes.read_course(db, self._site_id, box, from_ms, to_ms)
+
+    def noticed(self, from_ms: int, found_ms: int) -> tuple[Noticed, ...]:
+        """What was noticed of boxes from a time on, as far as readings up to another time told it."""
+        with self._snapshot() as db:
+            return boxes.read_noticed(db, self._site_id, from_ms, found_ms)
 
     def spool_course(self, spool: str, from_ms: int, to_ms: int) -> tuple[Checkpoint, ...]:
         """A spool's computed states in a window, oldest first, without their content."""

@@ -8,7 +8,6 @@ from dataclasses import asdict
 
 from monitor.model.batch import Batch
 from monitor.model.catalogue import OwnFigure
-from monitor.model.history import DAY_S
 from monitor.model.inventory import Spool
 from monitor.model.records import Withdrawn
 from monitor.model.spool_event import (
@@ -26,10 +25,7 @@ from monitor.model.spool_event import (
     Weighed,
     What,
 )
-
-DAY_MS = DAY_S * 1000
-# Checkpoints are kept whole for a while, then one a day, then one every four weeks.
-WHOLE_MS, DAILY_MS, SELDOM_MS = 3 * DAY_MS, 60 * DAY_MS, 28 * DAY_MS
+from monitor.store.thinning import thinned
 
 _KINDS: dict[str, type[What]] = {
     each.kind: each for each in (Moved, Bagged, Opened, Used, Weighed, Dried, Spoiled, Withdrawn)
@@ -46,8 +42,10 @@ _CHECKPOINT = "INSERT OR REPLACE INTO spool_checkpoint VALUES (?, ?, ?, ?, ?, ?,
 _NEWEST = """
 SELECT spool, max(at_ms), content, mean_p10_pct, mean_p50_pct, mean_p90_pct, outer_p10_pct, outer_p50_pct,
     outer_p90_pct
-FROM spool_checkpoint WHERE site_id = ? AND at_ms <= ? GROUP BY spool
+FROM spool_checkpoint WHERE site_id = ? AND at_ms <= ?{whole} GROUP BY spool
 """
+# A row without content tells the water of a spool when it was moved; nothing can go on from it.
+_WHOLE, _MOVE = " AND content <> x''", "content = x''"
 _COURSE = """
 SELECT spool, at_ms, x'', mean_p10_pct, mean_p50_pct, mean_p90_pct, outer_p10_pct, outer_p50_pct,
     outer_p90_pct
@@ -55,8 +53,12 @@ FROM spool_checkpoint WHERE site_id = ? AND at_ms >= ? AND at_ms <= ? AND spool 
 """
 
 
-def write(db: sqlite3.Connection, site: int, batch: Batch) -> None:
-    """Events and figures, and away with every computed state that they make untrue."""
+def write(db: sqlite3.Connection, site: int, batch: Batch) -> int | None:
+    """Events and figures, and away with every computed state that they make untrue.
+
+    Returns the time from which on the events change what is known [ms]; None where there are none.
+    """
+    oldest_ms = None
     for figure in batch.figures:
         db.execute(
             "INSERT INTO own_figure (site_id, at_ms, material, figure, value, who, why)"
@@ -68,10 +70,13 @@ def write(db: sqlite3.Connection, site: int, batch: Batch) -> None:
         db.execute("DELETE FROM spool_checkpoint WHERE site_id = ?", (site,))
     for event in batch.events:
         db.execute(_EVENT, _event_row(site, event))
+        begins_ms = _begins_ms(db, event)
+        oldest_ms = begins_ms if oldest_ms is None else min(oldest_ms, begins_ms)
         db.execute(
             "DELETE FROM spool_checkpoint WHERE site_id = ? AND spool = ? AND at_ms > ?",
-            (site, event.spool, _begins_ms(db, event)),
+            (site, event.spool, begins_ms),
         )
+    return oldest_ms
 
 
 def forget_after(db: sqlite3.Connection, site: int, oldest_ms: int) -> None:
@@ -88,12 +93,7 @@ def write_checkpoints(db: sqlite3.Connection, site: int, checkpoints: Iterable[C
 
 def prune_checkpoints(db: sqlite3.Connection, now_ms: int) -> int:
     """Thin out old states; returns how many went."""
-    before = db.total_changes
-    for older_ms, kept_ms in ((WHOLE_MS, DAY_MS), (DAILY_MS, SELDOM_MS)):
-        db.execute(
-            "DELETE FROM spool_checkpoint WHERE at_ms < ? AND at_ms % ? <> 0", (now_ms - older_ms, kept_ms)
-        )
-    return db.total_changes - before
+    return thinned(db, "spool_checkpoint", now_ms, unless=_MOVE)
 
 
 def newest_event_id(db: sqlite3.Connection) -> int:
@@ -115,8 +115,15 @@ def read_histories(db: sqlite3.Connection, site: int, at_ms: int) -> dict[str, S
 
 
 def read_checkpoints(db: sqlite3.Connection, site: int, at_ms: int) -> dict[str, Checkpoint]:
-    """The newest state of each spool at or before a time."""
-    return {row[0]: _checkpoint(row) for row in db.execute(_NEWEST, (site, at_ms)).fetchall()}
+    """The newest state of each spool at or before a time, to go on from."""
+    rows = db.execute(_NEWEST.format(whole=_WHOLE), (site, at_ms)).fetchall()
+    return {row[0]: _checkpoint(row) for row in rows}
+
+
+def read_waters(db: sqlite3.Connection, site: int, at_ms: int) -> dict[str, Checkpoint]:
+    """What each spool held, as of the newest state or move at or before a time."""
+    rows = db.execute(_NEWEST.format(whole=""), (site, at_ms)).fetchall()
+    return {row[0]: _checkpoint(row) for row in rows}
 
 
 def read_course(

@@ -1,14 +1,13 @@
 """The writer: one connection, one thread, each batch whole or not at all."""
 
 import sqlite3
-from collections.abc import Iterable
 from pathlib import Path
 
 from monitor.errors import BadInputError, StoreError
 from monitor.model.batch import Batch
+from monitor.model.computed import Computed
 from monitor.model.history import Applied, Progress, Retention, Stored
-from monitor.model.spool_event import Checkpoint
-from monitor.store import facts, ingest, retention, rolling, spools, versions
+from monitor.store import boxes, facts, ingest, retention, rolling, spools, versions
 from monitor.store.connection import BUSY_TIMEOUT_S, open_writer, transaction, translated
 from monitor.store.migrate import migrate
 from monitor.store.series_book import SeriesBook
@@ -92,10 +91,11 @@ class Store:
         with transaction(self._db):
             return retention.prune(self._db, now_ms, self._keep)
 
-    def keep_checkpoints(self, checkpoints: Iterable[Checkpoint]) -> None:
-        """Write computed states of spools, so that the next start need not compute them again."""
+    def keep(self, computed: Computed) -> None:
+        """Write computed states, so that the next start need not compute them again."""
         with transaction(self._db):
-            spools.write_checkpoints(self._db, self._site_id, checkpoints)
+            spools.write_checkpoints(self._db, self._site_id, computed.spools)
+            boxes.write_states(self._db, self._site_id, computed.boxes, computed.noticed)
 
     def check(self) -> None:
         """Is the file whole? StoreError with what to do if not. Quick: about 0.1 s a million readings."""
@@ -121,8 +121,13 @@ class Store:
         self._book.set_dues(batch.due_s)  # again for the series that these readings were the first of
         applied = ingest.write_readings(db, out, batch.newest_ms)
         if applied.stored:
-            spools.forget_after(db, site_id, min(row[0] for row in out.rows))
-        spools.write(db, site_id, batch)
+            oldest_ms = min(row[0] for row in out.rows)
+            spools.forget_after(db, site_id, oldest_ms)
+            boxes.forget_after(db, site_id, oldest_ms)
+        changed_ms = spools.write(db, site_id, batch)
+        if changed_ms is not None:  # a wetter spool, or another one, is another box
+            boxes.forget_after(db, site_id, changed_ms)
+        boxes.write(db, site_id, batch)
         facts.write_devices(db, site_id, batch.devices.values())
         facts.write_counters(db, site_id, batch)
         for counter, count, note in ingest.notes(out, self._book, batch.newest_ms):

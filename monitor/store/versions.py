@@ -108,14 +108,14 @@ def _bodies(inventory: Inventory) -> dict[ItemKey, str]:
     }
 
 
-def _box(members: dict[str, Any]) -> Box:
+def box_of(members: dict[str, Any]) -> Box:
     charge = members.pop("desiccant", None)
     return Box(**members, desiccant=None if charge is None else Charge(**charge))
 
 
 _MAKERS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "room": lambda members: Room(**members),
-    "box": _box,
+    "box": box_of,
     "spool": lambda members: Spool(**members),
     "oven": lambda members: Oven(**members),
 }

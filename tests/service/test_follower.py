@@ -4,6 +4,7 @@ import pytest
 from support.spool_site import BOX, DAY_S, HOUR_S, OTHER_BOX, ROOM, START_S, spool, spool_site
 
 from monitor.errors import BadInputError
+from monitor.model.computed import Computed
 from monitor.model.records import Withdrawn
 from monitor.model.spool_event import Bagged, Dried, Moved, Opened, Used, Weighed
 from monitor.service.queries import Queries
@@ -41,10 +42,10 @@ def test_a_restart_from_kept_states_changes_nothing(site):
     """Kept states are what goes on, not a copy of it."""
     site.pass_time(50, crate=35.0)
     site.spool()
-    kept = site.queries.follower.take_checkpoints()
-    assert {row.at_ms % (6 * 3_600_000) for row in kept} == {0}
+    kept = site.queries.followers.spools.take_checkpoints()
+    assert {row.at_ms % (6 * 3_600_000) for row in kept if row.content} == {0}
     assert len(kept) >= 8
-    site.store.keep_checkpoints(kept)
+    site.store.keep(Computed(spools=tuple(kept)))
     assert figures(site.spool(queries=site.fresh_queries())) == figures(site.spool())
     site.pass_time(20, crate=20.0)
     assert figures(site.spool(queries=site.fresh_queries())) == figures(site.spool())
@@ -56,7 +57,7 @@ def test_readings_that_come_days_late_end_in_the_same_state(site, tmp_path):
     site.air(BOX, 24, 23.0, 30.0, from_s=START_S)
     site.air(BOX, 24, 23.0, 60.0, from_s=START_S + 3 * DAY_S)
     early = site.spool()
-    site.store.keep_checkpoints(site.queries.follower.take_checkpoints())
+    site.store.keep(Computed(spools=tuple(site.queries.followers.spools.take_checkpoints())))
     site.air(BOX, 48, 23.0, 20.0, from_s=START_S + DAY_S)
     late = site.spool()
     (tmp_path / "b").mkdir()
@@ -244,7 +245,9 @@ def test_readings_that_come_in_while_the_past_is_worked_out_are_not_overlooked(s
     """What was read of a day before its last readings came in must not be used for them."""
     site.now += 20 * HOUR_S
     site.air(BOX, 10, 23.0, 60.0, from_s=START_S)
-    site.queries.follower.advance(round(site.now * 1000), 4)  # two hours in, with the day's air in hand
+    site.queries.followers.spools.advance(
+        round(site.now * 1000), 4
+    )  # two hours in, with the day's air in hand
     site.air(BOX, 10, 23.0, 5.0, from_s=START_S + 10 * HOUR_S)
     assert figures(site.spool()) == figures(site.spool(queries=site.fresh_queries()))
 
@@ -280,7 +283,7 @@ def test_however_often_it_is_asked_the_steps_are_the_same(tmp_path):
                 if humidity is not None:
                     site.air(BOX, 2, 23.0, humidity)
                 site.spool()
-                site.store.keep_checkpoints(site.queries.follower.take_checkpoints())
+                site.store.keep(Computed(spools=tuple(site.queries.followers.spools.take_checkpoints())))
         asked_often = site.spool()
         assert figures(site.spool(queries=site.fresh_queries())) == figures(asked_often)
         site.load(spool(start_pct=0.02, since_s=begins_s, net_g=1001.0))  # all that was kept is void

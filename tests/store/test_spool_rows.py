@@ -6,6 +6,7 @@ import pytest
 
 from monitor.model.batch import Batch, InventoryChange
 from monitor.model.catalogue import OwnFigure
+from monitor.model.computed import Computed
 from monitor.model.inventory import Inventory, Room, Spool
 from monitor.model.reading import Quantity, Reading, TimeQuality
 from monitor.model.records import Withdrawn
@@ -81,16 +82,22 @@ def event(number, what, *, hour=5, spool="a", replaces=None):
 
 
 def keep(store, hours=range(12), spools="ab"):
-    store.keep_checkpoints(
-        Checkpoint(
-            spool=spool,
-            at_ms=T0_MS + hour * HOUR_MS,
-            content=bytes([hour]),
-            mean_pct=(0.1, 0.2, 0.3),
-            outer_pct=(0.2, 0.3, 0.4),
+    store.keep(
+        Computed(
+            spools=tuple(
+                [
+                    Checkpoint(
+                        spool=spool,
+                        at_ms=T0_MS + hour * HOUR_MS,
+                        content=bytes([hour]),
+                        mean_pct=(0.1, 0.2, 0.3),
+                        outer_pct=(0.2, 0.3, 0.4),
+                    )
+                    for hour in hours
+                    for spool in spools
+                ]
+            )
         )
-        for hour in hours
-        for spool in spools
     )
 
 
@@ -171,11 +178,21 @@ def test_old_states_are_thinned_to_days_and_then_to_weeks(store, reader):
     """A card is not filled with what can be computed again."""
     day_ms = 24 * HOUR_MS
     begin = T0_MS // day_ms * day_ms
-    store.keep_checkpoints(
-        Checkpoint(
-            spool="a", at_ms=begin + n * 6 * HOUR_MS, content=b"x", mean_pct=(1, 1, 1), outer_pct=(1, 1, 1)
+    store.keep(
+        Computed(
+            spools=tuple(
+                [
+                    Checkpoint(
+                        spool="a",
+                        at_ms=begin + n * 6 * HOUR_MS,
+                        content=b"x",
+                        mean_pct=(1, 1, 1),
+                        outer_pct=(1, 1, 1),
+                    )
+                    for n in range(4 * 100)
+                ]
+            )
         )
-        for n in range(4 * 100)
     )
     now = begin + 100 * day_ms
     store.prune(now)

@@ -3,6 +3,7 @@
 from contextlib import closing, contextmanager
 
 from monitor.model.batch import Batch
+from monitor.model.box_event import BoxEvent
 from monitor.model.inventory import Box, Inventory, Oven, Room, Spool
 from monitor.model.reading import Quantity, Reading, TimeQuality
 from monitor.model.spool_event import SpoolEvent
@@ -26,7 +27,8 @@ def spool(key="grey", material="petg", place=BOX, **members):
 class SpoolSite:
     """Writes as the worker does: one batch, then the follower is told."""
 
-    def __init__(self, path, *spools):
+    def __init__(self, path, *spools, charge=None):
+        self.charge = charge
         self.store = Store(path, "attic")
         self.reader = Reader(path, "attic")
         self.engine = Engine("attic", self.store.load())
@@ -44,7 +46,14 @@ class SpoolSite:
         inventory = Inventory(
             rooms={ROOM: Room(key=ROOM, name="Loft", channel="n1/air")},
             boxes={
-                key: Box(key=key, name=key.title(), room=ROOM, volume_l=12.0, channel=f"n1/{key}")
+                key: Box(
+                    key=key,
+                    name=key.title(),
+                    room=ROOM,
+                    volume_l=12.0,
+                    channel=f"n1/{key}",
+                    desiccant=self.charge,
+                )
                 for key in (BOX, OTHER_BOX)
             },
             ovens={OVEN: Oven(key=OVEN, name="Kiln", room=ROOM, max_c=90.0, channel="n1/kiln")},
@@ -56,7 +65,7 @@ class SpoolSite:
     def commit(self):
         batch = self.engine.take_batch()
         self.store.apply(batch)
-        self.queries.follower.committed(batch)
+        self.queries.followers.committed(batch)
 
     def air(self, place, hours, temperature_c, humidity_pct, *, from_s=None, every_s=300.0):
         """Readings of a place, ending now unless a beginning is given."""
@@ -77,7 +86,7 @@ class SpoolSite:
         ]
         batch = Batch(readings=readings, newest_ms=round(1000.0 * self.now))
         self.store.apply(batch)
-        self.queries.follower.committed(batch)
+        self.queries.followers.committed(batch)
 
     def pass_time(self, hours, **humidity_pct):
         """So many hours go by, with this humidity at each place, at 23 °C (the oven at 23 °C, too)."""
@@ -102,6 +111,49 @@ class SpoolSite:
         status = (queries or self.queries).status(at_s)
         return next(each for each in status.spools if each.key == key)
 
+    def follow(self):
+        """As the worker does: everything is brought up to now and kept."""
+        more = True
+        while more:
+            computed, more = self.queries.followers.advance(round(1000.0 * self.now), 500)
+            self.store.keep(computed)
+
+    def hear(self, place, rows):
+        """Readings (time_s, temperature_c, relative humidity) of a place."""
+        node, channel = CHANNELS[place]
+        readings = [
+            Reading(
+                node=node,
+                channel=channel,
+                quantity=quantity,
+                time_ms=round(1000.0 * at_s),
+                value=value,
+                quality=TimeQuality.SYNCED,
+            )
+            for at_s, warmth, humidity in rows
+            for quantity, value in ((Quantity.TEMPERATURE, warmth), (Quantity.HUMIDITY, 100.0 * humidity))
+        ]
+        batch = Batch(readings=readings, newest_ms=round(1000.0 * self.now))
+        self.store.apply(batch)
+        self.queries.followers.committed(batch)
+
+    def tell_box(self, what, *, box=BOX, hours_ago=0.0, replaces=None):
+        """What was done to a box's desiccant, entered now; returns its number."""
+        event = BoxEvent(
+            box=box,
+            at_s=self.now - hours_ago * HOUR_S,
+            entered_s=0.0,
+            who="mara",
+            what=what,
+            replaces=replaces,
+        )
+        return self.changes.add_box_event(event)
+
+    def box(self, key=BOX, *, queries=None, at_s=None):
+        """The answer of one box."""
+        status = (queries or self.queries).status(at_s)
+        return next(each for each in status.boxes if each.key == key)
+
     def _ask(self, act):
         answer = act(self.engine)
         self.commit()
@@ -113,6 +165,6 @@ class SpoolSite:
 
 
 @contextmanager
-def spool_site(tmp_path, *spools):
-    with closing(SpoolSite(tmp_path / "site.db", *(spools or (spool(),)))) as site:
+def spool_site(tmp_path, *spools, charge=None):
+    with closing(SpoolSite(tmp_path / "site.db", *(spools or (spool(),)), charge=charge)) as site:
         yield site

@@ -1,0 +1,63 @@
+"""What a person tells of a charge of desiccant, weighed against what the readings said."""
+
+import math
+from dataclasses import replace
+
+import numpy as np
+
+from monitor.estimate.box_belief import CAPACITY, CORE, SKIN, BoxBelief, square, upper
+from monitor.estimate.box_model import BoxModel
+from monitor.estimate.box_water import SKIN_SHARE
+from monitor.model.box_event import Colour
+from monitor.model.catalogue import DesiccantKind
+
+# Dust, beads left in the tray, and what the dry grams were entered with: of the charge's mass.
+_HANDLING = 0.01
+_FADES_S = 14.0 * 86_400.0
+# How much likelier a spent bed shows a colour than one that is not: the dye turns gradually, in a band that
+# begins at 20 to 30 %RH and so above most limits, and a box may look green while it is dry.
+_SAYS = {Colour.DRY: 0.6, Colour.TURNING: 1.5, Colour.TURNED: 3.0}
+
+
+def weighed(model: BoxModel, belief: BoxBelief, mass_kg: float, resolution_kg: float) -> BoxBelief:
+    """The belief after the charge stood on a scale: mass less the dry mass is water.
+
+    Args:
+        model: Of the box, with the charge's dry mass.
+        belief: Before it.
+        mass_kg: Of the charge without bag or tray [kg].
+        resolution_kg: Smallest step of the scale [kg].
+    """
+    size = len(belief.state)
+    state, covariance = np.array(belief.state), square(belief.covariance, size)
+    loading = SKIN_SHARE * state[SKIN] + (1.0 - SKIN_SHARE) * state[CORE]
+    bed_kg = model.dry_kg * math.exp(state[CAPACITY])
+    seen_kg = mass_kg - model.dry_kg
+    row = np.zeros(size)
+    row[SKIN], row[CORE], row[CAPACITY] = (
+        SKIN_SHARE * bed_kg,
+        (1.0 - SKIN_SHARE) * bed_kg,
+        loading * bed_kg,
+    )
+    noise_kg2 = resolution_kg**2 / 6.0 + (_HANDLING * model.dry_kg) ** 2
+    spread = covariance @ row
+    variance = float(row @ spread) + noise_kg2
+    state = state + spread / variance * (seen_kg - loading * bed_kg)
+    state[[SKIN, CORE]] = np.maximum(state[[SKIN, CORE]], 1e-5)
+    covariance = covariance - np.outer(spread, spread) / variance
+    weights = np.array([SKIN_SHARE, 1.0 - SKIN_SHARE])
+    over = float(weights @ state[[SKIN, CORE]]) - model.tables.limit_loading
+    known = math.sqrt(max(float(weights @ covariance[:2, :2] @ weights), 1e-12))
+    return replace(belief, state=tuple(state.tolist()), covariance=upper(covariance), spent_z=over / known)
+
+
+def indicates(kind: DesiccantKind) -> bool:
+    """Whether beads of this kind change their colour."""
+    return kind.key in ("silica_gel_orange", "silica_gel_blue_cobalt")
+
+
+def with_colour(probability: float, colour: Colour, age_s: float) -> float:
+    """The probability of being spent after a look at the beads: weak evidence, and it fades within weeks."""
+    weight = math.exp(-max(age_s, 0.0) / _FADES_S)
+    odds: float = probability / max(1.0 - probability, 1e-9) * _SAYS[colour] ** weight
+    return odds / (1.0 + odds)
