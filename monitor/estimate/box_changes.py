@@ -19,6 +19,8 @@ _READ_UP_TO = 0.2
 _SCATTER, _WANDER, _RELATIVE = 0.0009, 0.00035, 0.15
 # One box is calmer than another: all of the noise by one of these factors, unknown.
 _CALMNESS = (0.35, 1.0, 2.0)
+# An opening that let in more than this, of the dry mass, stood open for long; each has its own strength.
+_LONG_OPENING, _AJAR_SD, _AJAR_MOST = 0.002, 0.8, 4
 # Air reads as much above the settled bed as the inflow of this time would raise it.
 _LAG_S = 1.5 * DAY_S
 _LEAK_RATIOS, _CHARGE_RATIOS = (4.0, 7.0, 12.0, 20.0), (1.6, 2.0, 2.6)
@@ -201,10 +203,18 @@ def _usual(past: _Past, factor: Array, *, with_lids: bool = False) -> _Course:
     leaked = np.cumsum(inflow) + _LAG_S * inflow / past.span_s
     lids = np.cumsum(past.lids * (factor if with_lids else 1.0))
     settling = np.exp(-past.end_s / past.settling_s)
+    ajar = _ajar(past)
     return _Course(
-        rows=np.vstack([np.ones(len(leaked)), leaked, lids, settling]),
-        widths=np.array([0.2, past.usual_m3_s, 0.8, 0.03]),
+        rows=np.vstack([np.ones(len(leaked)), leaked, lids, settling, *ajar]),
+        widths=np.array([0.2, past.usual_m3_s, 0.8, 0.03] + [_AJAR_SD] * len(ajar)),
     )
+
+
+def _ajar(past: _Past) -> list[Array]:
+    """Steps of the lids that stood open for long: what these let in is known within a factor only."""
+    long = np.flatnonzero(past.lids > _LONG_OPENING)
+    days = long[np.argsort(past.lids[long])[-_AJAR_MOST:]]
+    return [past.lids[day] * (np.arange(len(past.lids)) >= day) for day in sorted(days)]
 
 
 def _more(

@@ -9,7 +9,7 @@ import numpy as np
 from monitor.estimate.box_belief import AIR, LEAK, LUMPS, OFFSET, PACE, SKIN, BoxBelief, square
 from monitor.estimate.box_changes import Change, changes
 from monitor.estimate.box_forecast import forecast
-from monitor.estimate.box_model import BoxModel
+from monitor.estimate.box_model import LUMP_SHARES, BoxModel
 
 DAY_S = 86_400.0
 REPORT_AT = 0.5  # what is less likely than not is no finding
@@ -130,11 +130,13 @@ def _above(value: float, spread: float, limit: float) -> float:
 def _given_off_kg_per_day(model: BoxModel, belief: BoxBelief) -> float:
     if not model.tables.spools:
         return 0.0
+    # The fast lumps hold what the last opening let in, and give it back within a day: no wet spool yet.
+    slow = slice(0, None, len(LUMP_SHARES))
     state = np.array(belief.state)[:, None]
     over_skin = model.tables.humidity(state[SKIN], belief.usual_temperature_c)
     lump_s = model.tables.lump_s * np.exp(state[PACE])
     flow = model.tables.lump_kg * (state[LUMPS:] - model.tables.contents(over_skin)) / lump_s
-    return float(flow.sum()) * DAY_S
+    return float(flow[slow].sum()) * DAY_S
 
 
 def _changes(model: BoxModel, belief: BoxBelief) -> list[Finding]:

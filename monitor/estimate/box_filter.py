@@ -45,7 +45,6 @@ _WALK = (4e-4, 2e-4, 0.03, 0.02, 0.03, 1e-4, 1e-3, 0.02, 0.0, 0.01)
 _LUMP_WALK = 0.01  # of the content at 15 %RH
 # Of what an opening lets in; the outer windings take the rest and give it back within days.
 _TO_BED = 0.3
-_LID_SD = 0.35  # relative
 _GATE = 4.0
 _REFUSED_BLOCKS = 6
 _DRIFT_BLOCKS = 24.0
@@ -111,7 +110,7 @@ def _note_events(model: BoxModel, belief: BoxBelief, events: tuple[Event, ...]) 
             continue
         belief = _carried(model, belief, event.time_s)
         state, covariance = np.array(belief.state), square(belief.covariance, len(belief.state))
-        _let_in(model, state, covariance, event.water_kg, _LID_SD * event.water_kg)
+        _let_in(model, state, covariance, event.water_kg, event.water_kg_sd)
         count, humidity, drive, lid_kg = belief.half
         share = min(1.0, 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S))
         belief = replace(

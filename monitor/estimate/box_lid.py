@@ -4,7 +4,7 @@ import math
 from dataclasses import dataclass, replace
 from enum import StrEnum
 
-from monitor.estimate.box_belief import BoxBelief, Lid
+from monitor.estimate.box_belief import AIR, BoxBelief, Lid
 from monitor.estimate.box_model import BoxModel
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
@@ -18,6 +18,10 @@ _SUDDEN, _FLAT, _LARGEST_STEP = 0.85, 0.006, 0.10
 # boxes that are opened often, presumably since windings give back for days what they took.
 _AIR_CHANGES = 1.4
 _LONGEST_OPEN_S = 2.0 * 3600.0
+# Within so long the hand is out again, and what the bed took meanwhile is in the count above.
+_SHORT_S = 1200.0
+_SWAP_SD, _LONG_SD = 0.35, 0.6  # relative
+_MOST_TAKEN = 0.05  # of the dry mass, in one opening
 
 
 class EventKind(StrEnum):
@@ -39,6 +43,7 @@ class Event:
     kind: EventKind
     time_s: float
     water_kg: float = 0.0  # let in
+    water_kg_sd: float = 0.0
     humidity_step: float = 0.0  # of the sensor, 0 to 1
 
 
@@ -104,8 +109,9 @@ def _while_open(model: BoxModel, noted: BoxBelief, reading: BoxReading) -> Watch
     left = (reading.relative_humidity - lid.base_humidity) / (peak - lid.base_humidity)
     # Left open for days it follows the room: then only the room's present air is a measure.
     if not _is_like_room(noted, reading) if lid.is_told else left < _FALLEN:
+        water_kg, water_kg_sd = _water_kg(model, noted, reading)
         shut = Event(
-            kind=EventKind.LID_SHUT, time_s=reading.time_s, water_kg=_water_kg(model, noted, reading)
+            kind=EventKind.LID_SHUT, time_s=reading.time_s, water_kg=water_kg, water_kg_sd=water_kg_sd
         )
         return replace(noted, lid=Lid()), (shut,), False
     if reading.time_s - lid.since_s < _LONGEST_OPEN_S:
@@ -131,8 +137,14 @@ def _is_like_room(belief: BoxBelief, reading: BoxReading) -> bool:
     return inside - base > (0.35 if belief.lid.is_told else 0.6) * (room - base)
 
 
-def _water_kg(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> float:
-    """A change of air, and what bed and windings take from the room's while it stands open."""
+def _water_kg(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> tuple[float, float]:
+    """A change of air, and what the bed takes from the room's while it stands open for long; with its sd."""
     room = reading.room_kg_m3 if reading.room_kg_m3 is not None else belief.room_kg_m3
     before = belief.lid.base_humidity * saturated_vapour_kg_m3(reading.temperature_c)
-    return _AIR_CHANGES * model.volume_m3 * max(room - before, 0.0)
+    drive = max(room - before, 0.0)
+    swap_kg = _AIR_CHANGES * model.volume_m3 * drive
+    long_s = max(reading.time_s - belief.lid.since_s - _SHORT_S, 0.0)
+    # How fast a bed takes water up is known badly from the shut box: half way to what beds usually do.
+    into_bed_m3_s = math.sqrt(math.exp(belief.state[AIR]) * model.tables.air_m3_s)
+    taken_kg = min(into_bed_m3_s * drive * long_s, _MOST_TAKEN * model.dry_kg)
+    return swap_kg + taken_kg, _SWAP_SD * swap_kg + _LONG_SD * taken_kg

@@ -24,6 +24,8 @@ _STATED_SD, _FRESH_SD = 0.010, 0.008  # of a loading [kg/kg]
 _LEAST_LIMIT = 0.01
 # What a usual box takes up before anybody looks, of its dry mass a day, give or take as much again.
 _UNSEEN_1_DAY, _UNSEEN_MOST = 0.0007, 0.10
+# Nobody said when it was filled: anywhere between fresh and what the contents ask for, and the air will tell.
+_UNDATED, _UNDATED_SD = 0.25, 0.45
 _DAY_S = 86_400.0
 
 
@@ -44,8 +46,8 @@ def box_model(
         kind: Of that charge.
         limit_humidity: Of the most demanding material inside, 0 to 1.
         sorbers: Spools inside, see `spool_sorber`; cardboard too.
-        now_s: When following begins. Stands for an unknown time of filling, and for one in the future; what
-            a charge took up between its filling and now is guessed, with as much doubt [Unix seconds].
+        now_s: When following begins. What a charge took up between its filling and now is guessed, with as
+            much doubt; without a time of filling it may be anything up to spent [Unix seconds].
         capacity_sd: Of batch and mass together, relative.
         offset_sd: Of the sensor, 0 to 1; smaller after a check over a salt.
 
@@ -62,6 +64,10 @@ def box_model(
     loading = charge.loading_pct / 100.0 if charge.loading_pct is not None else fresh
     filled_s = now_s if charge.filled_s is None else min(charge.filled_s, now_s)
     taken_up = min(_UNSEEN_1_DAY * (now_s - filled_s) / _DAY_S, _UNSEEN_MOST)
+    doubt = math.hypot(_STATED_SD if stated else fresh_sd, taken_up)
+    if charge.filled_s is None and not stated:
+        useful = max(float(desiccant_loading(kind, max(limit_humidity, _LEAST_LIMIT))) - loading, 0.0)
+        taken_up, doubt = _UNDATED * useful, math.hypot(fresh_sd, _UNDATED_SD * useful)
     return BoxModel(
         volume_m3=box.volume_l / 1000.0,
         kind=kind,
@@ -69,7 +75,7 @@ def box_model(
         limit_humidity=min(max(limit_humidity, _LEAST_LIMIT), 1.0),
         loading=loading,
         loading_now=loading + taken_up,
-        loading_sd=math.hypot(_STATED_SD if stated else fresh_sd, taken_up),
+        loading_sd=doubt,
         filled_s=filled_s,
         sorbers=merged(tuple(sorbers)),
         capacity_sd=capacity_sd,

@@ -236,7 +236,9 @@ def _missing(
     if charge is None:
         found.append("No desiccant is entered: how long it lasts and how tight the box is cannot be told.")
     elif charge.filled_s is None:
-        found.append("When the desiccant was filled is not entered: it counts as fresh on the first day.")
+        found.append(
+            "When the desiccant was filled is not entered: what was used of it before, only the air tells."
+        )
     if inventory.rooms[box.room].channel is None:
         found.append(
             "Its room has no sensor: 50 %RH at 23 °C is assumed there, and tightness is told as badly."

@@ -84,10 +84,13 @@ def _site(known: KnownKeys) -> Inventory:
 
 
 def _dated(inventory: Inventory, begin_s: float) -> Inventory:
-    """The file has no dates of its own: charges were filled and spools judged when the past begins."""
+    """The file has no dates of its own: spools were judged and charges weighed when the past begins.
+
+    Of charges without a loading nobody remembers when they were filled, as is usual.
+    """
     boxes = {
         box.key: dataclasses.replace(box, desiccant=dataclasses.replace(box.desiccant, filled_s=begin_s))
-        if box.desiccant is not None
+        if box.desiccant is not None and box.desiccant.loading_pct is not None
         else box
         for box in inventory.boxes.values()
     }
