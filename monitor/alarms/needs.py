@@ -4,13 +4,27 @@ import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 
 from monitor.alarms import wording
-from monitor.model.answers import AirAnswer, BoxAnswer, Freshness, Need, OvenAnswer, RoomAnswer, SpoolAnswer
+from monitor.alarms.box_conditions import OLD, box_conditions
+from monitor.model.answers import AirAnswer, BoxAnswer, Need, OvenAnswer, RoomAnswer, SpoolAnswer
+from monitor.model.condition import Condition
 
-SILENT = (Freshness.STALE, Freshness.LOST, Freshness.NEVER)
 # Where silica gel has given up what is useful of it: at 20 %RH it holds half of all it can.
 CLEARLY_HUMID_PCT = 20.0
 REWET_H = 12.0  # a working day and the way home: sooner than that somebody must act
 STORM = 4  # A-22: this many at once have a common cause
+# Of a box the first of these that holds is told: each is a cause of those after it.
+_LEVELS = {
+    "lid_open": "now",
+    "box_leaky": "soon",
+    "wet_contents": "soon",
+    "desiccant_spent": "soon",
+    "charge_too_small": "check",
+    "desiccant_soon": "check",
+    "contents_unannounced": "check",
+    "sensor_implausible": "check",
+    "sensor_misplaced": "check",
+}
+LID_MIN = 10.0
 _ORDER = {"now": 0, "soon": 1, "check": 2}
 
 
@@ -24,13 +38,20 @@ def needs(
     material_names: Mapping[str, str],
 ) -> tuple[Need, ...]:
     """What needs a person, most pressing first; empty when nothing does."""
-    boxes, rooms = tuple(boxes), tuple(rooms)
+    boxes, rooms, spools = tuple(boxes), tuple(rooms), tuple(spools)
     found: list[Need] = []
     for oven in ovens:
         found.extend(_of_oven(oven))
     places = [(box.key, box.name, box.air) for box in boxes] + [(r.key, r.name, r.air) for r in rooms]
-    silent = [place for place in places if place[2].freshness in SILENT]
-    over = [box for box in boxes if _is_over(box)]
+    silent = [place for place in places if place[2].freshness in OLD]
+    answers = {spool.key: spool for spool in spools}
+    of_boxes = {box.key: _most_pressing(box_conditions(box, answers, now_s)) for box in boxes}
+    # A box whose cause is told is not told again for its humidity.
+    over = [box for box in boxes if _is_over(box) and of_boxes[box.key] is None]
+    for condition in of_boxes.values():
+        if condition is not None:
+            level = _LEVELS[condition.type]
+            found.append(Need(place=condition.place, level=level, what=condition.what, act=condition.act))
     found.extend(_humid(box, material_names) for box in over if _is_clear(box))
     names = {place[0]: place[1] for place in places}
     found.extend(_rewetting(spools, names, now_s))
@@ -40,6 +61,14 @@ def needs(
         what, act = wording.unplaced(unplaced)
         found.append(Need(place="", level="check", what=what, act=act))
     return tuple(sorted(found, key=lambda need: _ORDER[need.level]))
+
+
+def _most_pressing(conditions: Iterable[Condition]) -> Condition | None:
+    holding = {condition.type: condition for condition in conditions if condition.holds}
+    lid = holding.get("lid_open")
+    if lid is not None and (lid.value or 0.0) < LID_MIN:  # a hand is in the box
+        del holding["lid_open"]
+    return next((holding[kind] for kind in _LEVELS if kind in holding), None)
 
 
 def _of_oven(oven: OvenAnswer) -> Iterator[Need]:
@@ -53,7 +82,7 @@ def _of_oven(oven: OvenAnswer) -> Iterator[Need]:
 
 def _is_over(box: BoxAnswer) -> bool:
     humidity_pct, limit_pct = box.air.humidity_pct, box.limit_humidity_pct
-    if box.air.freshness in SILENT or humidity_pct is None or limit_pct is None:
+    if box.air.freshness in OLD or humidity_pct is None or limit_pct is None:
         return False
     return humidity_pct > limit_pct + wording.SENSOR_ERROR_PCT
 

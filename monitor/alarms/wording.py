@@ -114,6 +114,54 @@ def _within(hours: float) -> str:
     return f"in about {hours:.0f} hour{'s' if round(hours) > 1 else ''}"
 
 
+def spent(name: str, settled_pct: float | None, limit_pct: float) -> tuple[str, str, str]:
+    """(what, why, act) for a desiccant that can no longer hold the box dry enough."""
+    settles = "" if settled_pct is None else f": the box settles at about {humidity(settled_pct)}"
+    return (
+        f"{name}: its desiccant is spent{settles}, and {humidity(limit_pct)} is what the contents ask for.",
+        "From now on what is inside takes up water.",
+        "Change the desiccant, or dry it in an oven that its kind allows.",
+    )
+
+
+def spent_soon(name: str, days_low: float, days_high: float) -> tuple[str, str, str]:
+    """(what, why, act) for a desiccant that is spent within days."""
+    low, high = max(round(days_low), 0), max(round(days_high), 1)
+    days = f"{low} to {high} days" if high > low else f"{high} day{'s' if high > 1 else ''}"
+    return (
+        f"{name}: its desiccant will be spent in about {days}.",
+        "Then what is inside begins to take up water.",
+        "Have fresh desiccant ready, or plan to dry this one.",
+    )
+
+
+def lid_open(name: str) -> tuple[str, str, str]:
+    """(what, why, act) for a lid that stands open."""
+    return (
+        f"{name}: the lid seems to be open.",
+        "The room's air costs its desiccant more in an hour than a tight lid lets in within days.",
+        "Shut it, and press the seal down all round.",
+    )
+
+
+_CAUSE_WORDS = {
+    "leak": ("it lets in more air than it should.", "Its desiccant is used up that much sooner."),
+    "wet_contents": ("something in it gives off water.", "Its desiccant dries that, and is soon used up."),
+    "sensor_offset": ("its sensor seems to be off.", "What is told of this box may be wrong."),
+    "charge_too_small": ("it has too little desiccant.", "It will not last for a month."),
+    "sensor_beside_desiccant": (
+        "its sensor seems to lie beside the desiccant.",
+        "It reads drier than the air round the spools.",
+    ),
+}
+
+
+def diagnosed(name: str, cause: str, evidence: str) -> tuple[str, str]:
+    """(what, why) for a cause that the readings tell; the evidence is a sentence."""
+    what, why = _CAUSE_WORDS[cause]
+    return f"{name}: {what} {evidence}", why
+
+
 def asked(kind: str) -> str:
     """A change that the readings tell and nobody entered."""
     if kind == "desiccant_changed":

@@ -92,7 +92,7 @@ def test_contents_that_do_not_care_have_no_limit_mark(queries):
 def test_a_box_page_tells_the_air_from_the_plastic_and_what_to_do(queries):
     """P11: two separate gauges; P13: how full the desiccant is; the need stands where its box is."""
     page = page_of(queries, "/boxes/chisel")
-    assert "Close the lid and change the desiccant" in page
+    assert "Change the desiccant, or dry it in an oven" in page
     assert "All of these: not known whether dry enough to print. It was never weighed or dried." in page
     assert "Spent: replace it or bake it. Used up: about 92 % (81 to 100) of what is useful here." in page
     assert "Likely: lid not shut. Shut the lid." in page_of(queries, "/boxes/dowel")

@@ -1,0 +1,168 @@
+"""What may be wrong with a box, from its answer: condition, deadline, act. Delays are the alarms' own."""
+
+import datetime as dt
+from collections.abc import Mapping
+
+from monitor.alarms import wording
+from monitor.model.answers import BoxAnswer, Diagnosis, Freshness, SpoolAnswer
+from monitor.model.condition import Condition
+
+# Whoever buys desiccant or waits for a free oven needs some days.
+SOON_DAYS = 7.0
+# A diagnosis is told as a condition when it is clearly likelier than not.
+LIKELY = 0.7
+OLD = (Freshness.STALE, Freshness.LOST, Freshness.NEVER)
+_DAY_S = 86_400.0
+_BY_CAUSE = {
+    "leak": "box_leaky",
+    "wet_contents": "wet_contents",
+    "sensor_offset": "sensor_implausible",
+    "charge_too_small": "charge_too_small",
+    "sensor_beside_desiccant": "sensor_misplaced",
+}
+
+
+def box_conditions(box: BoxAnswer, spools: Mapping[str, SpoolAnswer], now_s: float) -> tuple[Condition, ...]:
+    """Every condition of one box; where nothing can be told `holds` is None.
+
+    Args:
+        box: As answered.
+        spools: Answers of all spools, by key.
+        now_s: Unix seconds.
+    """
+    deadline_s = _first_over(box, spools)
+    return (
+        _humidity(box, deadline_s),
+        _spent(box, deadline_s),
+        _soon(box, now_s),
+        _lid(box, deadline_s, now_s),
+        *_diagnosed(box, deadline_s),
+        _unannounced(box),
+    )
+
+
+def _first_over(box: BoxAnswer, spools: Mapping[str, SpoolAnswer]) -> float | None:
+    """When the first of what is inside may be over its limit."""
+    times = [
+        dt.datetime.fromisoformat(answer.use_before).timestamp()
+        for key in box.spools
+        if (answer := spools.get(key)) is not None and answer.use_before is not None
+    ]
+    return min(times, default=None)
+
+
+def _humidity(box: BoxAnswer, deadline_s: float | None) -> Condition:
+    humidity_pct, limit_pct = box.air.humidity_pct, box.limit_humidity_pct
+    if box.air.freshness in OLD or humidity_pct is None or limit_pct is None:
+        return Condition(type="humidity_high", place=box.key, holds=None)
+    return Condition(
+        type="humidity_high",
+        place=box.key,
+        holds=humidity_pct > limit_pct + wording.SENSOR_ERROR_PCT,
+        value=humidity_pct,
+        limit=limit_pct,
+        deadline_s=deadline_s,
+    )
+
+
+def _spent(box: BoxAnswer, deadline_s: float | None) -> Condition:
+    charge = box.desiccant
+    if charge is None or charge.spent is None:
+        return Condition(type="desiccant_spent", place=box.key, holds=None)
+    settled_pct = None if charge.settled_pct is None else charge.settled_pct.p50
+    what, why, act = wording.spent(box.name, settled_pct, box.limit_humidity_pct or 0.0)
+    return Condition(
+        type="desiccant_spent",
+        place=box.key,
+        holds=charge.spent,
+        value=settled_pct,
+        limit=box.limit_humidity_pct,
+        deadline_s=deadline_s,
+        what=what,
+        why=why,
+        act=act,
+    )
+
+
+def _soon(box: BoxAnswer, now_s: float) -> Condition:
+    charge = box.desiccant
+    days = None if charge is None else charge.days_left
+    if charge is None or charge.spent is None or days is None:
+        return Condition(type="desiccant_soon", place=box.key, holds=None)
+    if days.p10 is None or days.p50 is None or days.p90 is None:  # in no sight
+        return Condition(type="desiccant_soon", place=box.key, holds=False)
+    what, why, act = wording.spent_soon(box.name, days.p10, days.p90)
+    return Condition(
+        type="desiccant_soon",
+        place=box.key,
+        holds=not charge.spent and days.p50 <= SOON_DAYS,
+        value=days.p50,
+        limit=SOON_DAYS,
+        deadline_s=now_s + _DAY_S * days.p10,
+        what=what,
+        why=why,
+        act=act,
+    )
+
+
+def _lid(box: BoxAnswer, deadline_s: float | None, now_s: float) -> Condition:
+    if box.estimate_at is None or box.air.freshness in OLD:
+        return Condition(type="lid_open", place=box.key, holds=None)
+    since_s = (
+        None if box.lid_open_since is None else dt.datetime.fromisoformat(box.lid_open_since).timestamp()
+    )
+    what, why, act = wording.lid_open(box.name)
+    return Condition(
+        type="lid_open",
+        place=box.key,
+        holds=since_s is not None,
+        value=None if since_s is None else (now_s - since_s) / 60.0,
+        deadline_s=deadline_s,
+        what=what,
+        why=why,
+        act=act,
+    )
+
+
+def _diagnosed(box: BoxAnswer, deadline_s: float | None) -> list[Condition]:
+    """The likeliest cause holds; others wait until it is mended, since one often makes the other."""
+    first = next((item for item in box.diagnosis if item.cause in _BY_CAUSE), None)
+    found = []
+    for cause, kind in _BY_CAUSE.items():
+        if box.estimate_at is None:
+            found.append(Condition(type=kind, place=box.key, holds=None))
+            continue
+        is_it = first is not None and first.cause == cause and first.probability >= LIKELY
+        found.append(_of_cause(box, kind, first if is_it else None, deadline_s))
+    return found
+
+
+def _of_cause(box: BoxAnswer, kind: str, item: Diagnosis | None, deadline_s: float | None) -> Condition:
+    if item is None:
+        return Condition(type=kind, place=box.key, holds=False)
+    what, why = wording.diagnosed(box.name, item.cause, item.evidence)
+    return Condition(
+        type=kind,
+        place=box.key,
+        holds=True,
+        value=item.probability,
+        limit=LIKELY,
+        deadline_s=deadline_s,
+        what=what,
+        why=why,
+        act=item.advice,
+    )
+
+
+def _unannounced(box: BoxAnswer) -> Condition:
+    if box.estimate_at is None:
+        return Condition(type="contents_unannounced", place=box.key, holds=None)
+    first = box.questions[0] if box.questions else None
+    return Condition(
+        type="contents_unannounced",
+        place=box.key,
+        holds=first is not None,
+        what="" if first is None else f"{box.name}: {first.words}",
+        why="The estimate goes on from what was entered; a change that it does not know makes it wrong.",
+        act="Enter what was done, or say that nothing was.",
+    )
