@@ -10,6 +10,7 @@ from pathlib import Path
 from typing import Protocol
 
 from monitor import __version__
+from monitor.edge.clock import SystemClock
 from monitor.edge.mosquitto import MONITOR, OwnBroker, find_mosquitto
 from monitor.edge.mqtt import Link
 from monitor.edge.mqtt_client import Address, Parting
@@ -22,7 +23,9 @@ from monitor.model.history import Retention
 from monitor.ports import Clock
 from monitor.service.changes import Changes
 from monitor.service.engine import Engine
+from monitor.service.people import People
 from monitor.service.queries import Queries, Surroundings
+from monitor.service.sessions import Limits, Sessions
 from monitor.service.summaries import Summaries
 from monitor.service.worker import Worker
 from monitor.settings import BrokerSettings, Settings
@@ -87,6 +90,7 @@ class Service:
         self.site = store.site
         reader = Reader(self.path, self.site)
         parts.callback(reader.close)
+        self._reader = reader
         self.queries = Queries(
             reader,
             now_s=self._choice.clock.wall_s,
@@ -142,6 +146,7 @@ class Service:
             follow=self._follow,
         )
         self.changes = Changes(self.queries, self.worker.ask, self._choice.clock.wall_s)
+        self._let_people_in()
         self.link = Link(
             address,
             client_id=f"sorbwatch-monitor-{self.site}",
@@ -162,6 +167,13 @@ class Service:
         # In this order: no more comes in, what came is committed and acknowledged, then good-bye.
         self._parts.callback(self.link.stop)
         self._parts.callback(self.worker.stop)
+
+    def _let_people_in(self) -> None:
+        """Sessions last real days, also where a demonstration runs its clock faster."""
+        web, now_s, ask = self._settings.web, SystemClock().wall_s, self.worker.ask
+        limits = Limits(idle_days=web.session_idle_days, most_days=web.session_days)
+        self.people = People(self._reader, ask, now_s=now_s, limits=limits)
+        self.sessions = Sessions(self._reader, ask, now_s=now_s, pace_s=time.monotonic, limits=limits)
 
     def account(self, name: str) -> Address:
         """How a node or oven of this site reaches our own broker."""

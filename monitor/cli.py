@@ -84,17 +84,29 @@ def _add_services(add: _Add) -> None:
     from monitor.commands import services as run
 
     demo = add("demo", run.demo, "a simulated site over a real broker, with its pages; nothing to configure")
-    demo.add_argument("--listen", metavar="ADDRESS", help="show the pages on this address too; look-only")
+    demo.add_argument(
+        "--listen", metavar="ADDRESS", help="show the pages on this address; changing needs sign-in"
+    )
     demo.add_argument("--port", type=_port, default=None, help="port of the pages (8484)")
     demo.add_argument("--speed", type=_speed, default=1.0, help="simulated seconds per second (1)")
     demo.add_argument("--seed", type=int, default=7, help="another number gives another site history (7)")
     demo.add_argument("--days", type=_days, default=30, help="days of history made at start (30)")
     serve = add("serve", run.serve, "the service for a real site")
-    serve.add_argument("--listen", metavar="ADDRESS", help="show the pages on this address; look-only")
+    serve.add_argument(
+        "--listen", metavar="ADDRESS", help="show the pages on this address; changing needs sign-in"
+    )
     serve.add_argument("--port", type=_port, default=None, help="port of the pages (8484)")
     add("node", run.node, "publish the SHT4x sensors on this board's I2C bus")
     account = add("account", run.account, "print the own broker's password for a node or oven; made if new")
     account.add_argument("name", help="the node's or oven's key")
+    from monitor.commands import people as who
+
+    people = add("people", who.people, "who may sign in: list, one-time codes, devices signed out, removal")
+    people.add_argument("action", choices=who.ACTIONS)
+    people.add_argument("name", nargs="?", help="the person; `code` without it is for the first owner")
+    people.add_argument(
+        "--role", choices=("look", "do", "owner"), default="do", help="of who is invited (do)"
+    )
 
 
 def _add_records(add: _Add) -> None:

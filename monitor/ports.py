@@ -9,6 +9,7 @@ from monitor.model.catalogue import OwnFigure
 from monitor.model.computed import Computed
 from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, Series
 from monitor.model.inventory import Inventory
+from monitor.model.people import Act, Code, Person, Session
 from monitor.model.spool_event import Checkpoint, SpoolHistory
 
 
@@ -78,3 +79,19 @@ class ReadStore(Protocol):
     def newest_ms(self) -> int: ...
 
     def quarantine(self, limit: int = 100) -> tuple[Quarantined, ...]: ...
+
+
+class PeopleStore(Protocol):
+    """What is committed about people, read-only, from any thread."""
+
+    def people(self) -> tuple[Person, ...]: ...
+
+    def password(self, key: str) -> str | None: ...
+
+    def code(self, digest: bytes) -> Code | None: ...
+
+    def session(self, digest: bytes) -> Session | None: ...
+
+    def sessions(self) -> tuple[Session, ...]: ...
+
+    def acts(self, limit: int = 100) -> tuple[Act, ...]: ...

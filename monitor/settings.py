@@ -37,10 +37,13 @@ class BrokerSettings(_Strict, frozen=True):
 
 
 class WebSettings(_Strict, frozen=True):
-    """Where the pages are served. Any address but loopback is look-only."""
+    """Where the pages are served, and who may look; on loopback sign-in begins with the first owner."""
 
     host: str = "127.0.0.1"
     port: Port = 8484
+    pages_open_to_look: bool = True  # false: even looking needs sign-in
+    session_idle_days: Annotated[int, msgspec.Meta(ge=1, le=365)] = 14
+    session_days: Annotated[int, msgspec.Meta(ge=1, le=365)] = 90
 
 
 class StoreSettings(_Strict, frozen=True):

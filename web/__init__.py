@@ -11,6 +11,10 @@ from monitor.service.queries import Queries
 from web import guard, nav, present, problems
 from web.board import Board
 from web.pages import api, glance, live, machine, materials, spools, what_if
+from web.sign_in import api as session_api
+from web.sign_in import entry, visitor
+from web.sign_in import people as people_pages
+from web.sign_in.door import Door
 
 
 def create_app(
@@ -21,6 +25,7 @@ def create_app(
     hosts: frozenset[str],
     zone: str,
     closing: threading.Event | None = None,
+    door: Door | None = None,
 ) -> Flask:
     """The application.
 
@@ -29,6 +34,7 @@ def create_app(
         look_only: Nothing can be changed through it, whatever `changes` is.
         hosts: Names it answers to besides plain addresses; empty = any.
         closing: Once set, the live streams end.
+        door: Lets people sign in and minds their roles; None = as `look_only` and `changes` say.
     """
     app = Flask(__name__)
     app.jinja_env.undefined = StrictUndefined
@@ -37,8 +43,11 @@ def create_app(
     presenter = present.Presenter(zone)
     changes = None if look_only else changes
     board = Board(app, queries, presenter)
-    app.before_request(lambda: guard.admit(look_only=look_only, hosts=hosts))
+    app.before_request(lambda: guard.admit(look_only=look_only, hosts=hosts, door=door))
     app.after_request(_with_headers)
+    if door is not None:
+        app.after_request(door.end_with_session)
+    visitor.register(app)
     problems.register(app)
     nav.register(app)
     for blueprint in (
@@ -49,6 +58,8 @@ def create_app(
         materials.blueprint(queries, changes, presenter),
         what_if.blueprint(queries, presenter),
         spools.blueprint(queries, changes, presenter),
+        session_api.blueprint(door),
+        *(() if door is None else (entry.blueprint(door), people_pages.blueprint(door, presenter, zone))),
     ):
         app.register_blueprint(blueprint)
     return app

@@ -4,6 +4,7 @@ from typing import Any
 
 from monitor import __version__
 from web import openapi_events
+from web.sign_in import schema as sign_in
 from web.what_if import schema as what_if
 
 _NUMBER = {"type": ["number", "null"]}
@@ -183,6 +184,7 @@ _SCHEMAS: dict[str, Any] = {
     "SpoolEvent": openapi_events.EVENT,
     "SpoolRecord": openapi_events.RECORD,
     "WhatIf": what_if.SCHEMA,
+    "Session": sign_in.SCHEMA,
     "Problem": _object(
         {
             "type": {"type": "string"},
@@ -240,6 +242,7 @@ def _paths() -> dict[str, Any]:
     )
     problem = paths["/api/v1/status"]["get"]["responses"]["default"]
     paths["/api/v1/spools/{key}/events"] = openapi_events.operations(problem, _path_key("key"))
+    paths["/api/v1/session"] = sign_in.operations(problem)
     paths["/api/v1/what-if"] = _operation(
         "What becomes of a material in some air, and what drying it takes.",
         _ref("WhatIf"),
@@ -256,5 +259,5 @@ DOCUMENT: dict[str, Any] = {
         "description": "How much water is in the filament, box by box and spool by spool.",
     },
     "paths": _paths(),
-    "components": {"schemas": _SCHEMAS},
+    "components": {"schemas": _SCHEMAS, "securitySchemes": sign_in.SECURITY},
 }

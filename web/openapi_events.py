@@ -33,7 +33,7 @@ _KINDS: dict[str, dict[str, dict[str, Any]]] = {
     "withdrawn": {"why": _WHO},
 }
 _COMMON: dict[str, dict[str, Any]] = {
-    "who": _WHO,
+    "who": _WHO | {"description": "needed where nobody is signed in; else whoever is signed in counts"},
     "at": {"type": ["string", "null"], "format": "date-time", "description": "null: now"},
     "replaces": {"type": ["integer", "null"], "description": "the record that this one corrects"},
 }
@@ -43,7 +43,7 @@ def _event(kind: str, members: dict[str, dict[str, Any]]) -> dict[str, Any]:
     needed = [name for name, schema in members.items() if "default" not in schema]
     return {
         "type": "object",
-        "required": ["kind", "who", *needed],
+        "required": ["kind", *needed],
         "additionalProperties": False,
         "properties": {"kind": {"const": kind}, **_COMMON, **members},
     }
@@ -79,7 +79,8 @@ def operations(problem: dict[str, Any], key: dict[str, Any]) -> dict[str, Any]:
             "responses": {"200": _json("The records.", records), "default": problem},
         },
         "post": {
-            "summary": "Write down what happened to a spool. Refused on an address that is for looking only.",
+            "summary": "Write down what happened to a spool, under the name of who is signed in.",
+            "security": [{"session": [], "csrf": []}, {}],  # {}: on the board itself, until there is an owner
             "parameters": [key],
             "requestBody": {
                 "required": True,

@@ -14,6 +14,7 @@ from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import create_app
 from web.pages.live import STREAMS_MAX
+from web.sign_in.door import Door
 
 THREADS = STREAMS_MAX + 8
 CONNECTIONS_MAX = 100
@@ -25,9 +26,17 @@ class PageServer:
     """Serves the pages on one address; port 0 takes any free one."""
 
     def __init__(
-        self, queries: Queries, changes: Changes | None, *, host: str, port: int, look_only: bool
+        self,
+        queries: Queries,
+        changes: Changes | None,
+        *,
+        host: str,
+        port: int,
+        look_only: bool,
+        door: Door | None = None,
     ) -> None:
-        hosts = frozenset(LOOPBACK_NAMES) if not look_only else frozenset({*LOOPBACK_NAMES, *_names_of(host)})
+        is_local = host in LOOPBACK_NAMES
+        hosts = frozenset(LOOPBACK_NAMES if is_local else {*LOOPBACK_NAMES, *_names_of(host)})
         self._closing = threading.Event()
         self._queries = queries
         self._sockets: dict[int, Any] = {}
@@ -38,6 +47,7 @@ class PageServer:
             hosts=hosts,
             zone=queries.zone(),
             closing=self._closing,
+            door=door,
         )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:

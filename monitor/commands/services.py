@@ -219,15 +219,23 @@ def _stop_signals() -> Iterator[threading.Event]:
 def _pages(service: Service, settings: Settings, options: argparse.Namespace) -> Iterator[None]:
     """The pages on their address; the address is printed once they answer."""
     from web.serve import PageServer
+    from web.sign_in.door import Door
 
     host = options.listen or settings.web.host
     port = options.port if options.port is not None else settings.web.port
-    server = PageServer(
-        service.queries, service.changes, host=host, port=port, look_only=host not in LOOPBACK
+    is_local = host in LOOPBACK
+    door = Door(
+        people=service.people,
+        sessions=service.sessions,
+        is_board_only=is_local,
+        is_open_to_look=settings.web.pages_open_to_look,
     )
+    server = PageServer(service.queries, service.changes, host=host, port=port, look_only=False, door=door)
     server.start()
     try:
-        _print_address(server.url, is_for_phones=host not in LOOPBACK)
+        _print_address(server.url, is_for_phones=not is_local)
+        if not is_local:
+            _print_first_code(service)
         yield
     finally:
         server.stop()
@@ -238,6 +246,16 @@ def _print_address(url: str, *, is_for_phones: bool) -> None:
     if is_for_phones:
         import segno
 
-        print("Phones on this network can look, and change nothing. Scan:", flush=True)
+        print("Phones on this network find it there. Who changes something signs in. Scan:", flush=True)
         segno.make(url, error="m").terminal(out=sys.stdout, compact=True)
         sys.stdout.flush()
+
+
+def _print_first_code(service: Service) -> None:
+    """Whoever reads the console owns the board: so its code makes the first owner."""
+    code = service.sessions.first_code()
+    if code is not None:
+        print(
+            f"There is no owner yet: sign in there with the one-time code {code} (good for 2 days).",
+            flush=True,
+        )

@@ -8,6 +8,7 @@ from monitor.errors import BadInputError
 from monitor.library.own_figures import check_own_figure
 from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
+from monitor.model.people import Act
 from monitor.model.spool_event import SpoolEvent
 from monitor.service.box_checks import check_box_event
 from monitor.service.engine import Engine
@@ -34,7 +35,9 @@ class Changes:
             if history is None:
                 raise BadInputError(f"spool {event.spool!r} is not in the inventory")
             check_event(entered, history, self._queries.inventory(), self._queries.library())
-            return engine.add_event(entered)
+            number = engine.add_event(entered)
+            self._note(engine, event.who, event.what.kind, event.spool, f"record {number}")
+            return number
 
         number = int(self._ask(act))
         self._queries.catch_up()
@@ -49,7 +52,9 @@ class Changes:
             if history is None:
                 raise BadInputError(f"box {event.box!r} is not in the inventory")
             check_box_event(entered, history, self._queries.library())
-            return engine.add_box_event(entered)
+            number = engine.add_box_event(entered)
+            self._note(engine, event.who, event.what.kind, event.box, f"record {number}")
+            return number
 
         number = int(self._ask(act))
         self._queries.catch_up()
@@ -61,6 +66,14 @@ class Changes:
         def act(engine: Engine) -> None:
             check_own_figure(self._queries.library(), figure)
             engine.set_figure(replace(figure, at_s=self._now_s()))
+            detail = figure.figure if figure.value is None else f"{figure.figure} = {figure.value:g}"
+            what = "withdrew a figure" if figure.value is None else "set a figure"
+            self._note(engine, figure.who, what, figure.material, detail)
 
         self._ask(act)
         self._queries.catch_up()
+
+    def _note(self, engine: Engine, who: str, what: str, on_what: str, detail: str) -> None:
+        """In the log of what people did, in the transaction of what it tells of."""
+        at_ms = round(self._now_s() * 1000)
+        engine.note(Act(at_ms=at_ms, person=who, what=what, on_what=on_what, detail=detail))

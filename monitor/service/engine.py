@@ -14,6 +14,7 @@ from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Stored
 from monitor.model.inventory import Inventory
+from monitor.model.people import Act, PeopleChange
 from monitor.model.reading import Pack, Reading, TimeQuality, WireReading
 from monitor.model.spool_event import SpoolEvent
 from monitor.service.node_clock import dump_clock, load_clock, placed
@@ -98,6 +99,14 @@ class Engine:
     def set_figure(self, figure: OwnFigure) -> None:
         """The site's own figure of a material. Checked before it comes here."""
         self._batch.figures.append(figure)
+
+    def change_people(self, *changes: PeopleChange) -> None:
+        """What becomes of people and their sessions. Checked before it comes here."""
+        self._batch.people.extend(changes)
+
+    def note(self, act: Act) -> None:
+        """A line in the log of what people did, written with what it tells of or not at all."""
+        self._batch.acts.append(act)
 
     def take_batch(self) -> Batch:
         """What must be committed now; the engine starts gathering anew."""

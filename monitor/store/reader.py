@@ -7,10 +7,11 @@ from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
 from monitor.model.spool_event import Checkpoint, SpoolHistory
 from monitor.store import boxes, facts, spools, versions
+from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
 
 
-class Reader(SeriesReader):
+class Reader(SeriesReader, PeopleReader):
     """Questions about one site, for any number of threads."""
 
     def sites(self) -> tuple[Site, ...]:

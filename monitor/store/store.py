@@ -7,7 +7,7 @@ from monitor.errors import BadInputError, StoreError
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Applied, Progress, Retention, Stored
-from monitor.store import boxes, facts, ingest, retention, rolling, spools, versions
+from monitor.store import boxes, facts, ingest, people, retention, rolling, spools, versions
 from monitor.store.connection import BUSY_TIMEOUT_S, open_writer, transaction, translated
 from monitor.store.migrate import migrate
 from monitor.store.series_book import SeriesBook
@@ -128,6 +128,7 @@ class Store:
         if changed_ms is not None:  # a wetter spool, or another one, is another box
             boxes.forget_after(db, site_id, changed_ms)
         boxes.write(db, site_id, batch)
+        people.write(db, site_id, batch)
         facts.write_devices(db, site_id, batch.devices.values())
         facts.write_counters(db, site_id, batch)
         for counter, count, note in ingest.notes(out, self._book, batch.newest_ms):

@@ -27,7 +27,7 @@ MAX_BYTES = 8_192
 class _Event(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, tag_field="kind"):
     """What every event says besides what happened."""
 
-    who: str
+    who: str | None = None  # whoever is signed in counts before it
     at: dt.datetime | None = None  # None: just now
     replaces: int | None = None
 
@@ -108,19 +108,26 @@ class _Withdrawn(_Event, frozen=True, tag="withdrawn"):
 _Any = _Moved | _Bagged | _Opened | _Used | _Weighed | _Dried | _Signs | _Spoiled | _Withdrawn
 
 
-def parse_spool_event(spool: str, content: bytes, now_s: float) -> SpoolEvent:
-    """The event of a JSON document; BadInputError names the member. A time without zone is UTC."""
+def parse_spool_event(spool: str, content: bytes, now_s: float, who: str | None = None) -> SpoolEvent:
+    """The event of a JSON document; BadInputError names the member. A time without zone is UTC.
+
+    Args:
+        who: Whoever is signed in; None: the document must say it.
+    """
     if len(content) > MAX_BYTES:
         raise BadInputError(f"an event has at most {MAX_BYTES} bytes")
     try:
         event: _Any = msgspec.json.decode(content, type=_Any)
     except msgspec.MsgspecError as error:
         raise BadInputError(f"the event cannot be read: {error}") from None
+    told_by = who or event.who
+    if told_by is None:
+        raise BadInputError("the event cannot be read: `who` is missing")
     return SpoolEvent(
         spool=spool,
         at_s=now_s if event.at is None else _unix_s(event.at),
         entered_s=now_s,
-        who=event.who,
+        who=told_by,
         what=event.what(),
         replaces=event.replaces,
     )

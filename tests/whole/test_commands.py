@@ -1,6 +1,7 @@
 """The command line: exit codes, one-line errors, and what each command does."""
 
 import json
+import re
 import time
 
 import pytest
@@ -191,8 +192,8 @@ def _live(status):
 
 
 @pytest.mark.broker
-def test_on_another_address_the_pages_can_only_be_looked_at(tmp_path):
-    """Until sign-in exists; the QR code takes the phone there."""
+def test_on_another_address_changing_needs_sign_in_and_the_console_gives_the_first_code(tmp_path):
+    """Anyone may look, the QR code takes the phone there; whoever reads the console becomes the owner."""
     port = free_port()
     program = Program(
         "demo",
@@ -207,8 +208,12 @@ def test_on_another_address_the_pages_can_only_be_looked_at(tmp_path):
     )
     try:
         assert program.line() == f"sorbwatch is at http://127.0.0.2:{port}\n"
-        assert "look, and change nothing" in program.line()
-        assert any(block in program.line() + program.line() + program.line() for block in "▀▄█")
+        assert "Who changes something signs in" in program.line()
+        lines = [program.line()]
+        while "one-time code" not in lines[-1]:
+            lines.append(program.line())
+        assert any(block in "".join(lines) for block in "▀▄█")
+        code = re.search(r"one-time code ([0-9A-Z-]{14}) ", lines[-1])[1]
         assert get(f"http://127.0.0.2:{port}/")[0] == 200
         import urllib.request
 
@@ -217,8 +222,24 @@ def test_on_another_address_the_pages_can_only_be_looked_at(tmp_path):
             urllib.request.urlopen(request, timeout=5)
         assert caught.value.code == 403
         caught.value.close()
+        assert _become_owner(f"http://127.0.0.2:{port}", code) == f"http://127.0.0.2:{port}/people?new=yes"
     finally:
         program.stop()
+
+
+def _become_owner(url, code):
+    """What the phone's form sends, at the real price of a password; returns where it leads."""
+    import urllib.parse
+    import urllib.request
+    from http.cookiejar import CookieJar
+
+    word = "seven dry spools"
+    form = urllib.parse.urlencode({"code": code, "name": "Mara", "password": word, "again": word}).encode()
+    request = urllib.request.Request(f"{url}/sign-in/code", data=form, headers={"Origin": url})
+    browser = urllib.request.build_opener(urllib.request.HTTPCookieProcessor(CookieJar()))
+    with browser.open(request, timeout=10) as response:
+        assert "You are signed in." in response.read().decode()
+        return response.url
 
 
 @pytest.mark.broker

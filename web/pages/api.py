@@ -9,10 +9,13 @@ from flask import Blueprint, Response, abort, request
 from werkzeug.exceptions import NotFound
 
 from monitor.model.answers import StatusAnswer, plain
+from monitor.model.people import Role
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from monitor.wire.spool_events import dump_spool_event, parse_spool_event
 from web.openapi import DOCUMENT
+from web.sign_in.roles import needs
+from web.sign_in.visitor import signed_in_name
 
 _LATEST_S = 4_000_000_000.0
 
@@ -45,10 +48,11 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
         add(kind)
 
     @pages.post("/spools/<key>/events")
+    @needs(Role.DO)
     def add_event(key: str) -> Response:
         if changes is None:
             abort(403, "this address is for looking only")
-        event = parse_spool_event(key, request.get_data(cache=False), queries.now_s())
+        event = parse_spool_event(key, request.get_data(cache=False), queries.now_s(), signed_in_name())
         number = changes.add_event(event)
         response = _json({"event_id": number})
         response.status_code = 201

@@ -9,6 +9,7 @@ from monitor.model.answers import AirAnswer, StatusAnswer
 from monitor.service.queries import Queries
 from web.present import seconds
 from web.problems import answer
+from web.sign_in.roles import open_to_all
 
 OPENMETRICS = "application/openmetrics-text; version=1.0.0; charset=utf-8"
 PLAIN = "text/plain; version=0.0.4; charset=utf-8"
@@ -25,6 +26,7 @@ def blueprint(queries: Queries) -> Blueprint:
     pages = Blueprint("machine", __name__)
 
     @pages.get("/healthz")
+    @open_to_all
     def healthz() -> Response:
         health = queries.status().health
         if health.ok:

@@ -13,8 +13,11 @@ from monitor.errors import BadInputError, FieldError
 from monitor.estimate.care import cares
 from monitor.library import UNKNOWN, Library
 from monitor.model.catalogue import FIGURES, OwnFigure
+from monitor.model.people import Role
 from web import care_card, stock_tables
 from web.present import Presenter
+from web.sign_in.roles import needs
+from web.sign_in.visitor import may, signed_in_name
 
 _SEE_OTHER = 303
 
@@ -86,6 +89,7 @@ def blueprint(queries: FigureQueries, changes: FigureChanges | None, present: Pr
         return _page(key, Form())
 
     @pages.post("/materials/<key>/figure")
+    @needs(Role.OWNER)
     def set_figure(key: str) -> AnyResponse:
         if changes is None:
             abort(403, "this address is for looking only")
@@ -108,7 +112,7 @@ def blueprint(queries: FigureQueries, changes: FigureChanges | None, present: Pr
             form=form,
             blank=Form(),
             choices=care_card.choices(),
-            can_change=changes is not None and key != UNKNOWN,
+            can_change=changes is not None and key != UNKNOWN and may(Role.OWNER),
         )
 
     return pages
@@ -126,7 +130,7 @@ def _typed(fields: "MultiDict[str, str]") -> Form:
     return Form(
         figure=text("figure"),
         value=text("value"),
-        who=text("who"),
+        who=signed_in_name() or text("who"),
         why=text("why"),
         is_withdrawal="withdraw" in fields,
     )

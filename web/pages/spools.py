@@ -5,9 +5,12 @@ from werkzeug.wrappers import Response as AnyResponse
 
 from monitor.errors import BadInputError
 from monitor.model.answers import StatusAnswer
+from monitor.model.people import Role
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web.present import Presenter, seconds
+from web.sign_in.roles import needs
+from web.sign_in.visitor import may, signed_in_name
 from web.spools import course, form, label, ranking, words
 from web.spools.sheet import Sheets
 
@@ -29,17 +32,19 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
         return _page(sheets, key, _asked(sheets, key))
 
     @pages.post("/spools/<key>/events")
+    @needs(Role.DO)
     def add_event(key: str) -> AnyResponse:
         if changes is None:
             abort(403, "this address is for looking only")
         sheets.found(key)
-        entry = form.typed(request.form)
+        entry = form.told_by(form.typed(request.form), signed_in_name())
         try:
             number = changes.add_event(sheets.event(key, entry))
         except BadInputError as error:
             return Response(_page(sheets, key, form.faulty(entry, error)), status=400)
         response = redirect(url_for(".show", key=key, done=number), _SEE_OTHER)
-        response.set_cookie("who", entry.value("who"), max_age=_YEAR_S, samesite="Strict", httponly=True)
+        if signed_in_name() is None:
+            response.set_cookie("who", entry.value("who"), max_age=_YEAR_S, samesite="Strict", httponly=True)
         return response
 
     @pages.get("/spools/<key>/label")
@@ -65,8 +70,9 @@ def _page(sheets: Sheets, key: str, entry: form.Entry) -> str:
         entry,
         window=_one_of("window", tuple(course.WINDOWS), "month"),
         done=request.args.get("done", ""),
-        who=request.cookies.get("who", "")[: form.TEXT_MAX],
+        who=signed_in_name() or request.cookies.get("who", "")[: form.TEXT_MAX],
     )
+    sheet["can_change"] = sheet["can_change"] and may(Role.DO)
     return render_template("spool.html", **sheet)
 
 

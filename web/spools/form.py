@@ -26,6 +26,7 @@ from monitor.model.spool_event import (
 )
 from web.inside import sentence
 from web.present import Presenter
+from web.sign_in.visitor import CSRF
 
 NOWHERE = ""  # the place of a spool that nobody can find
 TEXT_MAX = 200
@@ -82,7 +83,7 @@ class Entry:
 
 def typed(fields: "MultiDict[str, str]") -> Entry:
     """What was sent, not yet believed."""
-    values = {name: fields.get(name, "").strip() for name in fields if name != "seen"}
+    values = {name: fields.get(name, "").strip() for name in fields if name not in ("seen", CSRF)}
     replaces = values.get("replaces", "")
     return Entry(
         kind=values.get("kind", ""),
@@ -90,6 +91,11 @@ def typed(fields: "MultiDict[str, str]") -> Entry:
         seen=tuple(fields.getlist("seen")),
         replaces=int(replaces) if replaces.isascii() and replaces.isdigit() and len(replaces) < 16 else None,
     )
+
+
+def told_by(entry: Entry, name: str | None) -> Entry:
+    """The same by whoever is signed in; None: by the name that was typed."""
+    return entry if name is None else replace(entry, values={**entry.values, "who": name})
 
 
 def faulty(entry: Entry, error: BadInputError) -> Entry:

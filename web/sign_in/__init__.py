@@ -1,0 +1,1 @@
+"""Signing in on the pages: who may do what, the door that sees to it, and the pages for people."""
