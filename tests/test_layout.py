@@ -57,6 +57,8 @@ NARROW = {
         "monitor.service.sessions",
         "monitor.service.passwords",
         "monitor.service.spool_words",
+        "monitor.wire.box_events",
+        "monitor.wire.records",
         "monitor.wire.spool_events",
         "monitor.alarms.wording",
         "monitor.estimate.care",

@@ -10,7 +10,7 @@ from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import guard, nav, present, problems
 from web.board import Board
-from web.pages import api, glance, live, machine, materials, spools, what_if
+from web.pages import api, boxes, glance, live, machine, materials, spools, what_if
 from web.sign_in import api as session_api
 from web.sign_in import entry, visitor
 from web.sign_in import people as people_pages
@@ -52,6 +52,7 @@ def create_app(
     nav.register(app)
     for blueprint in (
         glance.blueprint(queries, board, presenter),
+        boxes.blueprint(queries, changes, board, presenter),
         live.blueprint(queries, board, closing or threading.Event()),
         api.blueprint(queries, changes),
         machine.blueprint(queries),
@@ -73,7 +74,4 @@ def _with_headers(response: Response) -> Response:
 
 def _caching() -> str:
     """The state of things is never kept; files of the program are asked after, as an upgrade changes them."""
-    if request.endpoint != "static":
-        return "no-store"
-    is_versioned = "/vendor/" in request.path  # its folder bears the version
-    return "public, max-age=31536000, immutable" if is_versioned else "no-cache"
+    return "no-cache" if request.endpoint == "static" else "no-store"

@@ -1,14 +1,13 @@
-"""What a chart shows: columns, and an axis in the site's own time."""
+"""The past of a place's air: what was measured, in columns, as a sentence and as a table."""
 
 import datetime as dt
 from collections.abc import Callable
 from dataclasses import dataclass
-from typing import Any
 
 from monitor.errors import BadInputError
 from monitor.model.answers import SeriesPoint
 from monitor.service.queries import Queries
-from web.present import Presenter, percent, signed
+from web.present import Presenter, day, percent, signed
 
 # Name of the window: (what it is called, its length in hours, span of one point, rows of the table in hours)
 WINDOWS: dict[str, tuple[str, int, int, int]] = {
@@ -31,16 +30,14 @@ class Row:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Chart:
-    """`columns` and `axis` are drawn by the script; `sentence` and `rows` say the same without one."""
+    """`sentence` and `rows` say in words what `columns` holds for the picture; a gap is None."""
 
     columns: dict[str, list[float | None]]
-    axis: list[tuple[float, str]]
+    from_s: float
+    to_s: float
     sentence: str
     rows: tuple[Row, ...]
     has_room: bool
-
-    def document(self) -> dict[str, Any]:
-        return {"columns": self.columns, "axis": self.axis}
 
 
 def chart(
@@ -67,33 +64,12 @@ def chart(
     }
     return Chart(
         columns=columns,
-        axis=axis(present, from_s, now_s, hours),
+        from_s=from_s,
+        to_s=now_s,
         sentence=_sentence(columns, WINDOWS[window][0]),
         has_room=room is not None,
         rows=tuple(_rows(columns, present, row_hours, span_s)),
     )
-
-
-def axis(present: Presenter, from_s: float, to_s: float, hours: int) -> list[tuple[float, str]]:
-    """Marks at round local hours or days; a day of 25 hours has its marks 25 hours apart."""
-    step_hours = 6 if hours <= 48 else 24
-    every = 1 if hours <= 200 else 5
-    marks: list[tuple[float, str]] = []
-    moment = present.local(from_s).replace(minute=0, second=0, microsecond=0, hour=0)
-    number = 0
-    while moment.timestamp() <= to_s:
-        if moment.timestamp() >= from_s and number % every == 0:
-            is_midnight = step_hours < 24 and moment.hour == 0
-            is_day = is_midnight or step_hours >= 24
-            marks.append((moment.timestamp(), day(moment) if is_day else f"{moment:%H:%M}"))
-        number += 1
-        # Wall-clock arithmetic: the next mark is the next round local hour, however long that takes.
-        moment = (moment.replace(tzinfo=None) + dt.timedelta(hours=step_hours)).replace(tzinfo=moment.tzinfo)
-    return marks
-
-
-def day(moment: dt.datetime) -> str:
-    return f"{moment.day} {moment:%b}"
 
 
 def _heard(points: tuple[SeriesPoint, ...], air: tuple[SeriesPoint, ...]) -> tuple[SeriesPoint, ...]:

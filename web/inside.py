@@ -1,9 +1,10 @@
-"""What lies in a box, in finished words: its spools and its desiccant."""
+"""What lies in a box, in finished words: its spools, and its desiccant in a few."""
 
 from collections.abc import Iterable
 from dataclasses import dataclass, replace
 
 from monitor.model.answers import DesiccantAnswer, SpoolAnswer, Spread
+from web.boxes.figures import days_briefly
 
 LEAST_WATER_PCT = 0.001  # no method of a workshop or a maker tells less
 VERDICT_WORDS = {
@@ -45,27 +46,12 @@ def spool(answer: SpoolAnswer) -> Inside:
     return Inside(name=answer.name, kind=kind, words=words.strip(), key=answer.key)
 
 
-def desiccant(charge: DesiccantAnswer | None, why: str | None) -> Inside:
-    """A box's desiccant, as far as it is known (P13)."""
-    if charge is None:
-        return Inside(name="Desiccant", kind="", words=sentence(why))
-    kind = f"{_kind(charge.kind)}, {charge.dry_g:.0f} g dry"
-    if charge.used.p50 is None:
-        return Inside(name="Desiccant", kind=kind, words=sentence(charge.used.why))
-    words = [f"Used up: {band(charge.used, '.0f', ' %', 100.0)} of what is useful here."]
-    if charge.spent:
-        words.insert(0, "Spent: replace it or bake it.")
-    elif charge.days_left.p50 is not None:
-        words.append(f"Days left: {band(charge.days_left, '.0f', '')}.")
-    return Inside(name="Desiccant", kind=kind, words=" ".join(words))
-
-
 def charge_briefly(charge: DesiccantAnswer) -> str:
     """A few words for the strip, empty where nothing is known."""
     if charge.spent:
         return "desiccant spent"
-    days = charge.days_left.p50
-    return "" if days is None else f"desiccant for about {days:.0f} more days"
+    days = days_briefly(charge.days_left)
+    return f"desiccant for {days}" if days else ""
 
 
 def sentence(why: str | None) -> str:

@@ -204,6 +204,11 @@ class Presenter:
         )
 
 
+def day(moment: dt.datetime) -> str:
+    """'2 Dec'."""
+    return f"{moment.day} {moment:%b}"
+
+
 def seconds(rfc3339: str | None) -> float | None:
     return None if rfc3339 is None else dt.datetime.fromisoformat(rfc3339).timestamp()
 

@@ -1,11 +1,5 @@
 """Spool events as JSON: strict about every name, kind and type."""
 
-import datetime as dt
-from typing import Any
-
-import msgspec
-
-from monitor.errors import BadInputError
 from monitor.model.records import Withdrawn
 from monitor.model.spool_event import (
     Bagged,
@@ -20,43 +14,34 @@ from monitor.model.spool_event import (
     Weighed,
     What,
 )
-
-MAX_BYTES = 8_192
-
-
-class _Event(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, tag_field="kind"):
-    """What every event says besides what happened."""
-
-    who: str | None = None  # whoever is signed in counts before it
-    at: dt.datetime | None = None  # None: just now
-    replaces: int | None = None
+from monitor.wire.records import RecordBody, decoded
 
 
-class _Moved(_Event, frozen=True, tag="moved"):
+class _Moved(RecordBody, frozen=True, tag="moved"):
     place: str | None
 
     def what(self) -> What:
         return Moved(place=self.place)
 
 
-class _Bagged(_Event, frozen=True, tag="bagged"):
+class _Bagged(RecordBody, frozen=True, tag="bagged"):
     def what(self) -> What:
         return Bagged()
 
 
-class _Opened(_Event, frozen=True, tag="opened"):
+class _Opened(RecordBody, frozen=True, tag="opened"):
     def what(self) -> What:
         return Opened()
 
 
-class _Used(_Event, frozen=True, tag="used"):
+class _Used(RecordBody, frozen=True, tag="used"):
     grams: float
 
     def what(self) -> What:
         return Used(grams=self.grams)
 
 
-class _Weighed(_Event, frozen=True, tag="weighed"):
+class _Weighed(RecordBody, frozen=True, tag="weighed"):
     mass_g: float
     resolution_g: float
     repeats: int = 1
@@ -71,7 +56,7 @@ class _Weighed(_Event, frozen=True, tag="weighed"):
         )
 
 
-class _Dried(_Event, frozen=True, tag="dried"):
+class _Dried(RecordBody, frozen=True, tag="dried"):
     temperature_c: float
     hours: float
     room_humidity_pct: float | None = None
@@ -84,21 +69,21 @@ class _Dried(_Event, frozen=True, tag="dried"):
         )
 
 
-class _Signs(_Event, frozen=True, tag="signs"):
+class _Signs(RecordBody, frozen=True, tag="signs"):
     seen: list[Sign]
 
     def what(self) -> What:
         return Signs(seen=tuple(self.seen))
 
 
-class _Spoiled(_Event, frozen=True, tag="spoiled"):
+class _Spoiled(RecordBody, frozen=True, tag="spoiled"):
     why: str
 
     def what(self) -> What:
         return Spoiled(why=self.why)
 
 
-class _Withdrawn(_Event, frozen=True, tag="withdrawn"):
+class _Withdrawn(RecordBody, frozen=True, tag="withdrawn"):
     why: str
 
     def what(self) -> What:
@@ -114,42 +99,12 @@ def parse_spool_event(spool: str, content: bytes, now_s: float, who: str | None 
     Args:
         who: Whoever is signed in; None: the document must say it.
     """
-    if len(content) > MAX_BYTES:
-        raise BadInputError(f"an event has at most {MAX_BYTES} bytes")
-    try:
-        event: _Any = msgspec.json.decode(content, type=_Any)
-    except msgspec.MsgspecError as error:
-        raise BadInputError(f"the event cannot be read: {error}") from None
-    told_by = who or event.who
-    if told_by is None:
-        raise BadInputError("the event cannot be read: `who` is missing")
+    event: _Any = decoded(content, _Any)
     return SpoolEvent(
         spool=spool,
-        at_s=now_s if event.at is None else _unix_s(event.at),
+        at_s=event.at_s(now_s),
         entered_s=now_s,
-        who=told_by,
+        who=event.told_by(who),
         what=event.what(),
         replaces=event.replaces,
     )
-
-
-def dump_spool_event(event: SpoolEvent) -> dict[str, Any]:
-    """The event as the API shows it."""
-    return {
-        "event_id": event.event_id,
-        "kind": event.what.kind,
-        "at": _rfc3339(event.at_s),
-        "entered": _rfc3339(event.entered_s),
-        "who": event.who,
-        "replaces": event.replaces,
-        **msgspec.to_builtins(event.what),
-    }
-
-
-def _unix_s(moment: dt.datetime) -> float:
-    aware = moment if moment.tzinfo is not None else moment.replace(tzinfo=dt.UTC)
-    return aware.timestamp()
-
-
-def _rfc3339(time_s: float) -> str:
-    return dt.datetime.fromtimestamp(time_s, dt.UTC).isoformat(timespec="seconds").replace("+00:00", "Z")

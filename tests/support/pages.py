@@ -4,9 +4,11 @@ import math
 import threading
 
 from monitor.alarms.needs import needs
+from monitor.library import load_library
 from monitor.model.answers import (
     AirAnswer,
     BoxAnswer,
+    BoxCourse,
     DesiccantAnswer,
     Diagnosis,
     Freshness,
@@ -21,6 +23,7 @@ from monitor.model.answers import (
     TightnessAnswer,
     unknown,
 )
+from monitor.model.box_event import BoxHistory
 from monitor.model.inventory import Box, Inventory, Oven, Room, Spool
 from monitor.service.air import dew_point_of, rfc3339, vapour_of
 
@@ -134,6 +137,18 @@ class FakeQueries:
 
     def quarantine(self, limit=100):  # noqa: ARG002 - as the service's
         return ()
+
+    def library(self):
+        return load_library()
+
+    def spool_history(self, key):  # noqa: ARG002 - as the service's
+        return None
+
+    def box_history(self, key):
+        return BoxHistory(versions=()) if key in {row[0] for row in self.boxes} else None
+
+    def box_course(self, key, from_s, to_s):  # noqa: ARG002 - as the service's
+        return BoxCourse(past=(), ahead=(), marks=(), limit_loading_pct=None)
 
     def spools(self):
         materials = [row[8] or "pla" for row in self.boxes]

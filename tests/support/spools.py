@@ -5,7 +5,6 @@ from dataclasses import replace
 from support.pages import NOW_S, FakeQueries
 
 from monitor.errors import BadInputError
-from monitor.library import load_library
 from monitor.model.answers import ProfilePoint, SpoolAccount, SpoolAnswer, Spread, StayAnswer, unknown
 from monitor.model.inventory import Inventory, Spool
 from monitor.model.spool_event import Checkpoint, SpoolHistory
@@ -106,9 +105,6 @@ class FakeSpools(FakeQueries):
 
     def spools(self):
         return self.answers
-
-    def library(self):
-        return load_library()
 
     def inventory(self):
         kept = {

@@ -12,12 +12,16 @@ from monitor.model.answers import StatusAnswer, plain
 from monitor.model.people import Role
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
-from monitor.wire.spool_events import dump_spool_event, parse_spool_event
+from monitor.wire.box_events import dump_box_course, parse_box_event
+from monitor.wire.records import dump_record
+from monitor.wire.spool_events import parse_spool_event
 from web.openapi import DOCUMENT
 from web.sign_in.roles import needs
 from web.sign_in.visitor import signed_in_name
 
 _LATEST_S = 4_000_000_000.0
+_COURSE_S = 30 * 86_400.0
+_LONGEST_COURSE_S = 800 * 86_400.0
 
 
 def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
@@ -63,7 +67,35 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
         history = queries.spool_history(key)
         if history is None:
             raise NotFound(f"there is no spool {key!r} in the inventory")
-        return _json([dump_spool_event(event) for event in history.events])
+        return _json([dump_record(event) for event in history.events])
+
+    @pages.post("/boxes/<key>/events")
+    @needs(Role.DO)
+    def add_box_event(key: str) -> Response:
+        if changes is None:
+            abort(403, "this address is for looking only")
+        event = parse_box_event(key, request.get_data(cache=False), queries.now_s(), signed_in_name())
+        response = _json({"event_id": changes.add_box_event(event)})
+        response.status_code = 201
+        return response
+
+    @pages.get("/boxes/<key>/events")
+    def box_events(key: str) -> Response:
+        history = queries.box_history(key)
+        if history is None:
+            raise NotFound(f"there is no box {key!r} in the inventory")
+        return _json([dump_record(event) for event in history.events])
+
+    @pages.get("/boxes/<key>/course")
+    def box_course(key: str) -> Response:
+        if key not in queries.inventory().boxes:
+            raise NotFound(f"there is no box {key!r} in the inventory")
+        now_s = queries.now_s()
+        from_s = _seconds("from") if "from" in request.args else now_s - _COURSE_S
+        to_s = _seconds("to") if "to" in request.args else now_s + _COURSE_S
+        if not 0.0 < to_s - from_s <= _LONGEST_COURSE_S:
+            abort(400, "from must be before to, by at most 800 days")
+        return _json(dump_box_course(queries.box_course(key, from_s, to_s)))
 
     @pages.get("/series/<place>/<quantity>")
     def series(place: str, quantity: str) -> Response:

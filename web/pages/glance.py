@@ -1,18 +1,16 @@
-"""Pages for people: the first screen, a box, a room, and how the monitor itself is doing."""
+"""Pages for people: the first screen, a room, and how the monitor itself is doing."""
 
 from collections.abc import Iterable
-from typing import TypeVar
 
 from flask import Blueprint, abort, render_template, request
 from werkzeug.exceptions import NotFound
 
-from monitor.model.answers import BoxAnswer, RoomAnswer, StatusAnswer
+from monitor.model.answers import RoomAnswer
 from monitor.service.queries import Queries
-from web import charts, inside
+from web import chart_figure, charts
+from web.axes import SIDE
 from web.board import Board, ticks
 from web.present import Presenter, seconds
-
-_Item = TypeVar("_Item", BoxAnswer, RoomAnswer)
 
 
 def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
@@ -23,27 +21,6 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
     def show() -> str:
         parts = board.parts()
         return render_template("glance.html", parts=parts, status=parts.status, ticks=ticks())
-
-    @pages.get("/boxes/<key>")
-    def box(key: str) -> str:
-        parts = board.parts()
-        status = parts.status
-        found = _found(status.boxes, key)
-        window = _window()
-        return render_template(
-            "box.html",
-            box=found,
-            present=present,
-            parts=parts,
-            inside=inside.spools(spool for spool in status.spools if spool.key in found.spools),
-            desiccant=inside.desiccant(found.desiccant, found.desiccant_why),
-            needs=[need for need in status.needs if need.place == key],
-            ticks=ticks(),
-            window=window,
-            windows=charts.WINDOWS,
-            zone=queries.zone(),
-            chart=_chart(status, key, found.room, window),
-        )
 
     @pages.get("/rooms/<key>")
     def room(key: str) -> str:
@@ -60,7 +37,9 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
             window=window,
             windows=charts.WINDOWS,
             zone=queries.zone(),
-            chart=_chart(status, key, None, window),
+            chart=(chart := charts.chart(queries, present, key, None, window, seconds(status.at) or 0.0)),
+            drawn=chart_figure.figure(chart, present),
+            side=SIDE,
         )
 
     @pages.get("/health")
@@ -77,14 +56,11 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
             abort(400, f"window {window[:20]!r} is unknown; one of: {', '.join(charts.WINDOWS)}")
         return window
 
-    def _chart(status: StatusAnswer, place: str, room: str | None, window: str) -> charts.Chart:
-        return charts.chart(queries, present, place, room, window, seconds(status.at) or 0.0)
-
     return pages
 
 
-def _found(items: Iterable[_Item], key: str) -> _Item:
-    for item in items:
-        if item.key == key:
-            return item
-    raise NotFound(f"nothing in the inventory has the key {key!r}")
+def _found(rooms: Iterable[RoomAnswer], key: str) -> RoomAnswer:
+    for room in rooms:
+        if room.key == key:
+            return room
+    raise NotFound(f"no room in the inventory has the key {key[:40]!r}")

@@ -8,6 +8,7 @@ from monitor.model.answers import StatusAnswer
 from monitor.model.people import Role
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
+from web.entry import TEXT_MAX, Entry, told_by, typed
 from web.present import Presenter, seconds
 from web.sign_in.roles import needs
 from web.sign_in.visitor import may, signed_in_name
@@ -37,7 +38,7 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
         if changes is None:
             abort(403, "this address is for looking only")
         sheets.found(key)
-        entry = form.told_by(form.typed(request.form), signed_in_name())
+        entry = told_by(typed(request.form), signed_in_name())
         try:
             number = changes.add_event(sheets.event(key, entry))
         except BadInputError as error:
@@ -64,26 +65,26 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
     return pages
 
 
-def _page(sheets: Sheets, key: str, entry: form.Entry) -> str:
+def _page(sheets: Sheets, key: str, entry: Entry) -> str:
     sheet = sheets.sheet(
         key,
         entry,
         window=_one_of("window", tuple(course.WINDOWS), "month"),
         done=request.args.get("done", ""),
-        who=signed_in_name() or request.cookies.get("who", "")[: form.TEXT_MAX],
+        who=signed_in_name() or request.cookies.get("who", "")[:TEXT_MAX],
     )
     sheet["can_change"] = sheet["can_change"] and may(Role.DO)
     return render_template("spool.html", **sheet)
 
 
-def _asked(sheets: Sheets, key: str) -> form.Entry:
+def _asked(sheets: Sheets, key: str) -> Entry:
     """Which form a link opens: a new one, or one that corrects or withdraws a record."""
     args = request.args
     if "correct" in args:
         return sheets.to_correct(key, args["correct"])
     if "withdraw" in args:
         return sheets.to_withdraw(key, args["withdraw"])
-    return form.Entry(kind=_one_of("act", ("", *form.ACTS), ""))
+    return Entry(kind=_one_of("act", ("", *form.ACTS), ""))
 
 
 def _list_page(queries: Queries, present: Presenter) -> str:

@@ -5,11 +5,11 @@ from dataclasses import dataclass
 
 from monitor.model.answers import SpoolAnswer, StayAnswer
 from monitor.model.spool_event import Checkpoint, SpoolEvent
-from web.axes import SIDE, Tick, percents_up, share
+from web.axes import Tick, percents_up, share
 from web.inside import content
 from web.present import Presenter, seconds
-from web.spools.figures import midnights
 from web.spools.words import percent
+from web.timeframe import Frame, area, letters, midnights
 
 # Name of the window: what it is called, its length in days.
 WINDOWS: dict[str, tuple[str, int]] = {
@@ -20,7 +20,6 @@ WINDOWS: dict[str, tuple[str, int]] = {
 _DAY_S = 86_400.0
 _HEADROOM = 1.12
 _ROWS = 31
-_APART = 0.035  # marks closer than this share of the picture are put onto one
 MARK_LETTERS = {
     "moved": "M",
     "bagged": "B",
@@ -81,19 +80,6 @@ class Course:
     rows: tuple[tuple[str, str, str], ...]
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class _Frame:
-    from_s: float
-    to_s: float
-    top: float
-
-    def x(self, at_s: float) -> float:
-        return min(max((at_s - self.from_s) / (self.to_s - self.from_s), 0.0), 1.0)
-
-    def point(self, at_s: float, value: float) -> str:
-        return f"{SIDE * self.x(at_s):.1f},{SIDE * (1.0 - value / self.top):.1f}"
-
-
 def course(
     spool: SpoolAnswer,
     past: Sequence[Checkpoint],
@@ -107,14 +93,14 @@ def course(
     if len(states) < 2 or not limit:
         return None
     highest = max(max(state.mean[2], state.outer[2]) for state in states)
-    frame = _Frame(from_s=states[0].at_s, to_s=states[-1].at_s, top=_HEADROOM * max(highest, limit))
+    frame = Frame(from_s=states[0].at_s, to_s=states[-1].at_s, top=_HEADROOM * max(highest, limit))
     marks = _marks(events, frame)
     limit_y = 1.0 - limit / frame.top
     return Course(
         mean=" ".join(frame.point(state.at_s, state.mean[1]) for state in states),
         outer=" ".join(frame.point(state.at_s, state.outer[1]) for state in states),
-        mean_band=_area(frame, [(s.at_s, s.mean[0], s.mean[2]) for s in states]),
-        outer_band=_area(frame, [(s.at_s, s.outer[0], s.outer[2]) for s in states]),
+        mean_band=area(frame, [(s.at_s, s.mean[0], s.mean[2]) for s in states]),
+        outer_band=area(frame, [(s.at_s, s.outer[0], s.outer[2]) for s in states]),
         limit_y=share(limit_y),
         limit_words=f"limit {percent(limit)}",
         limit_dy="-5" if limit_y > 0.12 else "14",
@@ -143,26 +129,14 @@ def _states(spool: SpoolAnswer, past: Sequence[Checkpoint], now_s: float) -> lis
     return [*states, now]
 
 
-def _marks(events: Sequence[SpoolEvent], frame: _Frame) -> tuple[Tick, ...]:
-    """Letters over the moments at which something was told; those that nearly touch share one place."""
-    marks: list[tuple[float, str]] = []
-    for event in sorted(events, key=lambda each: each.at_s):
-        letter = MARK_LETTERS.get(event.what.kind)
-        if letter is None or not frame.from_s <= event.at_s <= frame.to_s:
-            continue
-        x = frame.x(event.at_s)
-        if marks and x - marks[-1][0] < _APART:
-            kept_x, letters = marks.pop()
-            marks.append((kept_x, letters if letter in letters else letters + letter))
-        else:
-            marks.append((x, letter))
-    return tuple(
-        Tick(at=share(x), words=letters, anchor="end" if x > 0.95 else "start" if x < 0.05 else "middle")
-        for x, letters in marks
+def _marks(events: Sequence[SpoolEvent], frame: Frame) -> tuple[Tick, ...]:
+    """Letters over the moments at which something was told."""
+    return letters(
+        [(event.at_s, letter) for event in events if (letter := MARK_LETTERS.get(event.what.kind))], frame
     )
 
 
-def _shades(stays: Sequence[StayAnswer], frame: _Frame) -> tuple[Shade, ...]:
+def _shades(stays: Sequence[StayAnswer], frame: Frame) -> tuple[Shade, ...]:
     shades = []
     for stay in stays:
         if not (stay.is_sealed or stay.is_hot):
@@ -175,12 +149,6 @@ def _shades(stays: Sequence[StayAnswer], frame: _Frame) -> tuple[Shade, ...]:
             kind = "sealed" if stay.is_sealed else "heat"
             shades.append(Shade(x=share(begin), width=share(width), kind=kind))
     return tuple(shades)
-
-
-def _area(frame: _Frame, points: Sequence[tuple[float, float, float]]) -> str:
-    low = [frame.point(at_s, value) for at_s, value, _ in points]
-    high = [frame.point(at_s, value) for at_s, _, value in reversed(points)]
-    return " ".join(low + high)
 
 
 def _sentence(states: Sequence[State], limit: float, present: Presenter) -> str:

@@ -1,17 +1,14 @@
 """Two pictures of a spool, drawn on the server: its winding by depth, and its water over time."""
 
-import datetime as dt
 from collections.abc import Sequence
 from dataclasses import dataclass
 
 from monitor.model.answers import ProfilePoint, SpoolAnswer
 from web.axes import SIDE, Tick, percents_up, share, steps
 from web.inside import content
-from web.present import Presenter
 from web.spools.words import metres, percent
 
 _LEAST_TOP = 1.15  # headroom over whatever stands highest
-_MOST_MARKS = 6
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -133,20 +130,3 @@ def _depths(depth_m: float) -> tuple[Tick, ...]:
         ),
         Tick(at="100.00", words="hub", anchor="end"),
     )
-
-
-def midnights(present: Presenter, from_s: float, to_s: float) -> tuple[Tick, ...]:
-    """The site's own midnights, so many that they stand apart on a phone."""
-    first = present.local(from_s).date()
-    days = max((present.local(to_s).date() - first).days, 1)
-    every = -(-days // _MOST_MARKS)
-    marks = []
-    for number in range(every, days + 1, every):
-        midnight = dt.datetime.combine(
-            first + dt.timedelta(days=number), dt.time(), present.local(from_s).tzinfo
-        )
-        x = (midnight.timestamp() - from_s) / (to_s - from_s)
-        if 0.02 < x < 0.98:
-            anchor = "start" if x < 0.05 else "end" if x > 0.955 else "middle"
-            marks.append(Tick(at=share(x), words=f"{midnight.day} {midnight:%b}", anchor=anchor))
-    return tuple(marks)

@@ -1,11 +1,7 @@
 """The forms by which people tell what happened to a spool: strict fields in, an event or a sentence out."""
 
-import datetime as dt
 import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
-
-from werkzeug.datastructures import MultiDict
 
 from monitor.errors import BadInputError, FieldError
 from monitor.model.catalogue import Material
@@ -24,14 +20,12 @@ from monitor.model.spool_event import (
     Weighed,
     What,
 )
-from web.inside import sentence
+from web import entry as entries
+from web.entry import Entry, check_known, is_ticked, local_text, number_of, text_of, when
 from web.present import Presenter
-from web.sign_in.visitor import CSRF
 
 NOWHERE = ""  # the place of a spool that nobody can find
-TEXT_MAX = 200
-# Every form has these; each kind has its own besides.
-_COMMON = ("kind", "who", "when", "replaces")
+# What each kind has besides the fields that every form has.
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "moved": ("place",),
     "used": ("amount", "unit"),
@@ -66,48 +60,9 @@ LABELS: Mapping[str, str] = {
 _MEMBERS = {"at": "when", "grams": "amount"}  # what the service calls a field, where the page differs
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """A form as it was typed, and what is wrong with it."""
-
-    kind: str
-    values: Mapping[str, str] = field(default_factory=dict)
-    seen: tuple[str, ...] = ()
-    replaces: int | None = None
-    fault: str = ""
-    wrong: str = ""  # name of the field
-
-    def value(self, name: str, otherwise: str = "") -> str:
-        return self.values.get(name, otherwise)
-
-
-def typed(fields: "MultiDict[str, str]") -> Entry:
-    """What was sent, not yet believed."""
-    values = {name: fields.get(name, "").strip() for name in fields if name not in ("seen", CSRF)}
-    replaces = values.get("replaces", "")
-    return Entry(
-        kind=values.get("kind", ""),
-        values=values,
-        seen=tuple(fields.getlist("seen")),
-        replaces=int(replaces) if replaces.isascii() and replaces.isdigit() and len(replaces) < 16 else None,
-    )
-
-
-def told_by(entry: Entry, name: str | None) -> Entry:
-    """The same by whoever is signed in; None: by the name that was typed."""
-    return entry if name is None else replace(entry, values={**entry.values, "who": name})
-
-
 def faulty(entry: Entry, error: BadInputError) -> Entry:
-    """The same with its fault as a sentence of the page's own words, at the field it is about."""
-    entry = entry if entry.kind in FIELDS else replace(entry, kind="")
-    name, _, rest = str(error).partition(" ")
-    if isinstance(error, FieldError):
-        name, rest = error.field, error.fault
-    name = _MEMBERS.get(name, name)
-    if name not in LABELS:
-        return replace(entry, fault=sentence(str(error)), wrong="kind")
-    return replace(entry, fault=sentence(f"{LABELS[name]} {rest}"), wrong=name)
+    """The same with its fault at the field it is about."""
+    return entries.faulty(entry, error, FIELDS, LABELS, _MEMBERS)
 
 
 def event_of(
@@ -119,16 +74,12 @@ def event_of(
     now_s: float,
 ) -> SpoolEvent:
     """The event that a form tells of; FieldError names the field and what is allowed."""
-    if entry.kind not in FIELDS:
-        raise FieldError("kind", f"is {entry.kind[:20]!r}; allowed are {', '.join(FIELDS)}")
-    _only_known(entry)
-    if entry.value("replaces") and entry.replaces is None:
-        raise FieldError("replaces", f"is {entry.value('replaces')[:20]!r}, which is no number of a record")
+    check_known(entry, FIELDS)
     return SpoolEvent(
         spool=spool.key,
-        at_s=_when(entry, original, present, now_s),
+        at_s=when(entry, None if original is None else original.at_s, present, now_s),
         entered_s=now_s,
-        who=_text(entry, "who"),
+        who=text_of(entry, "who"),
         what=_WHATS[entry.kind](entry, spool, material),
         replaces=entry.replaces,
     )
@@ -161,58 +112,10 @@ def entry_of(event: SpoolEvent, present: Presenter) -> Entry:
     return Entry(kind=what.kind, values=values, seen=seen, replaces=event.event_id)
 
 
-def local_text(present: Presenter, time_s: float) -> str:
-    """A moment as the field for a local time wants it."""
-    return present.clock(time_s, "%Y-%m-%dT%H:%M:%S")
-
-
 def grams_of(length_m: float, diameter_mm: float, density_kg_m3: float) -> float:
     """Mass of a length of filament [g]."""
     section_m2 = math.pi * (diameter_mm / 2000.0) ** 2
     return 1000.0 * section_m2 * length_m * density_kg_m3
-
-
-def _only_known(entry: Entry) -> None:
-    allowed = (*_COMMON, *FIELDS[entry.kind])
-    for name in (*entry.values, *(("seen",) if entry.seen else ())):
-        if name not in allowed:
-            raise FieldError("kind", f"does not go with the field {name[:30]!r}")
-
-
-def _when(entry: Entry, original: SpoolEvent | None, present: Presenter, now_s: float) -> float:
-    text = entry.value("when")
-    if not text:
-        return now_s if original is None else original.at_s
-    if original is not None and text == local_text(present, original.at_s):
-        return original.at_s  # to the fraction, and in the right one of two hours when clocks go back
-    try:
-        moment = dt.datetime.fromisoformat(text)
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is not None or not 2000 <= moment.year < 2100:
-        raise FieldError("when", f"is {text[:25]!r}; write a date and a time such as 2026-11-25 14:30")
-    zone = present.local(now_s).tzinfo
-    return moment.replace(tzinfo=zone).timestamp()
-
-
-def _text(entry: Entry, name: str) -> str:
-    text = entry.value(name)
-    if not text or len(text) > TEXT_MAX or any(ord(char) < 32 for char in text):
-        raise FieldError(name, f"must be text of 1 to {TEXT_MAX} characters in one line")
-    return text
-
-
-def _number(entry: Entry, name: str, allowed: str) -> float:
-    text = entry.value(name)
-    if not text:
-        raise FieldError(name, f"is missing; allowed are {allowed}")
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise FieldError(name, f"is {text[:20]!r}, which is no number; allowed are {allowed}")
-    return value
 
 
 def _moved(entry: Entry, _spool: Spool, _material: Material) -> What:
@@ -225,7 +128,7 @@ def _used(entry: Entry, spool: Spool, material: Material) -> What:
     unit = entry.value("unit", "g")
     if unit not in ("g", "m"):
         raise FieldError("unit", f"is {unit[:20]!r}; allowed are g and m")
-    amount = _number(entry, "amount", "what was printed, above 0")
+    amount = number_of(entry, "amount", "what was printed, above 0")
     if unit == "g":
         return Used(grams=amount)
     if not 0.0 < amount <= 20_000.0:
@@ -238,19 +141,19 @@ def _weighed(entry: Entry, _spool: Spool, _material: Material) -> What:
     if not (text.isascii() and text.isdigit() and len(text) < 4):
         raise FieldError("repeats", f"is {text[:20]!r}; allowed are 1 to 20")
     return Weighed(
-        mass_g=_number(entry, "mass_g", "grams, of spool and reel together"),
-        resolution_g=_number(entry, "resolution_g", "0.001 to 100 g"),
+        mass_g=number_of(entry, "mass_g", "grams, of spool and reel together"),
+        resolution_g=number_of(entry, "resolution_g", "0.001 to 100 g"),
         repeats=int(text),
-        is_warm=_is_ticked(entry, "is_warm"),
+        is_warm=is_ticked(entry, "is_warm"),
     )
 
 
 def _dried(entry: Entry, _spool: Spool, _material: Material) -> What:
     has_room = bool(entry.value("room_humidity_pct"))
     return Dried(
-        temperature_c=_number(entry, "temperature_c", "degrees Celsius of the air round it"),
-        hours=_number(entry, "hours", "0.1 to 168 h"),
-        room_humidity_pct=_number(entry, "room_humidity_pct", "0 to 100 %RH") if has_room else None,
+        temperature_c=number_of(entry, "temperature_c", "degrees Celsius of the air round it"),
+        hours=number_of(entry, "hours", "0.1 to 168 h"),
+        room_humidity_pct=number_of(entry, "room_humidity_pct", "0 to 100 %RH") if has_room else None,
     )
 
 
@@ -263,13 +166,6 @@ def _signs(entry: Entry, _spool: Spool, _material: Material) -> What:
         raise FieldError("seen", f"may name only: {', '.join(Sign)}") from None
 
 
-def _is_ticked(entry: Entry, name: str) -> bool:
-    text = entry.value(name)
-    if text not in ("", "yes"):
-        raise FieldError(name, f"is {text[:20]!r}; allowed is yes, or nothing")
-    return text == "yes"
-
-
 _WHATS: Mapping[str, Callable[[Entry, Spool, Material], What]] = {
     "moved": _moved,
     "used": _used,
@@ -278,6 +174,6 @@ _WHATS: Mapping[str, Callable[[Entry, Spool, Material], What]] = {
     "signs": _signs,
     "bagged": lambda *_: Bagged(),
     "opened": lambda *_: Opened(),
-    "spoiled": lambda entry, *_: Spoiled(why=_text(entry, "why")),
-    "withdrawn": lambda entry, *_: Withdrawn(why=_text(entry, "why")),
+    "spoiled": lambda entry, *_: Spoiled(why=text_of(entry, "why")),
+    "withdrawn": lambda entry, *_: Withdrawn(why=text_of(entry, "why")),
 }

@@ -2,6 +2,7 @@
 
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
+from typing import Protocol
 
 from monitor.model.inventory import Inventory
 from monitor.model.records import Withdrawn, effective
@@ -21,6 +22,19 @@ from monitor.service.spool_words import sign_questions
 from web.inside import sentence, uncapitalised
 from web.present import Presenter
 from web.spools.words import place_of
+
+
+class Ending(Protocol):
+    """A record that replaces another one."""
+
+    @property
+    def entered_s(self) -> float: ...
+
+    @property
+    def who(self) -> str: ...
+
+    @property
+    def what(self) -> object: ...
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -44,7 +58,7 @@ def gone(events: Sequence[SpoolEvent], inventory: Inventory, present: Presenter)
     """What no longer holds, with who ended it and why; the newest end first."""
     by_number = {event.event_id: event for event in events}
     return tuple(
-        record(by_number[event.replaces], inventory, present, _end(event, present))
+        record(by_number[event.replaces], inventory, present, ended(event, present))
         for event in reversed(events)
         if event.replaces in by_number and event.replaces is not None
     )
@@ -99,7 +113,8 @@ def record(event: SpoolEvent, inventory: Inventory, present: Presenter, end: str
     )
 
 
-def _end(event: SpoolEvent, present: Presenter) -> str:
+def ended(event: Ending, present: Presenter) -> str:
+    """How a record ended, by the one that replaces it."""
     when = present.clock(event.entered_s, "%d %b %Y %H:%M")
     if isinstance(event.what, Withdrawn):
         return f"Withdrawn by {event.who}, {when}: {sentence(event.what.why)}"

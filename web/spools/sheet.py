@@ -12,6 +12,7 @@ from monitor.model.spool_event import Signs, SpoolEvent, Weighed
 from monitor.service.queries import Queries
 from monitor.service.spool_words import sign_questions
 from web.axes import SIDE
+from web.entry import Entry
 from web.inside import sentence
 from web.present import Presenter, seconds
 from web.spools import account, choices, course, figures, form, gauges, records, words
@@ -44,7 +45,7 @@ class Sheets:
         """The answer of a spool that there is."""
         return _found(self._queries.status().spools, key)
 
-    def sheet(self, key: str, entry: form.Entry, *, window: str, done: str, who: str) -> dict[str, Any]:
+    def sheet(self, key: str, entry: Entry, *, window: str, done: str, who: str) -> dict[str, Any]:
         """Everything on the page of a spool.
 
         Args:
@@ -90,20 +91,20 @@ class Sheets:
             "who": entry.value("who") or who,
         }
 
-    def event(self, key: str, entry: form.Entry) -> SpoolEvent:
+    def event(self, key: str, entry: Entry) -> SpoolEvent:
         """What a form tells of a spool; FieldError names a field that is wrong."""
         kept = self._queries.inventory().spools[key]
         material = self._queries.library().material(kept.material)
         original = next((event for event in self.events(key) if event.event_id == entry.replaces), None)
         return form.event_of(entry, kept, material, original, self._present, self._queries.now_s())
 
-    def to_correct(self, key: str, number: str) -> form.Entry:
+    def to_correct(self, key: str, number: str) -> Entry:
         """The form of a record, filled in as it stands."""
         return form.entry_of(self._standing(key, number), self._present)
 
-    def to_withdraw(self, key: str, number: str) -> form.Entry:
+    def to_withdraw(self, key: str, number: str) -> Entry:
         """The form that says of a record that it is not true."""
-        return form.Entry(kind="withdrawn", replaces=self._standing(key, number).event_id)
+        return Entry(kind="withdrawn", replaces=self._standing(key, number).event_id)
 
     def _standing(self, key: str, number: str) -> SpoolEvent:
         for event in effective(self.events(key)):
@@ -111,7 +112,7 @@ class Sheets:
                 return event
         raise NotFound(f"no standing record of this spool has the number {number[:20]!r}")
 
-    def _about(self, entry: form.Entry, events: Sequence[SpoolEvent]) -> records.Record | None:
+    def _about(self, entry: Entry, events: Sequence[SpoolEvent]) -> records.Record | None:
         """The record that a form corrects or withdraws."""
         event = next((event for event in events if event.event_id == entry.replaces), None)
         return None if event is None else records.record(event, self._queries.inventory(), self._present)

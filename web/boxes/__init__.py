@@ -1,0 +1,1 @@
+"""Words, figures, forms and records of the pages about boxes."""
