@@ -56,6 +56,8 @@ NARROW = {
         "monitor.service.people",
         "monitor.service.sessions",
         "monitor.service.passwords",
+        "monitor.service.room_advice",
+        "monitor.service.bag_advice",
         "monitor.service.spool_words",
         "monitor.wire.box_events",
         "monitor.wire.records",

@@ -1,7 +1,7 @@
 """The past of a place's air: what was measured, in columns, as a sentence and as a table."""
 
 import datetime as dt
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from monitor.errors import BadInputError
@@ -70,6 +70,14 @@ def chart(
         has_room=room is not None,
         rows=tuple(_rows(columns, present, row_hours, span_s)),
     )
+
+
+def window_of(args: Mapping[str, str]) -> str:
+    """The window that a page was asked for; BadInputError names those that there are."""
+    window = args.get("window", "day")
+    if window not in WINDOWS:
+        raise BadInputError(f"window {window[:20]!r} is unknown; one of: {', '.join(WINDOWS)}")
+    return window
 
 
 def _heard(points: tuple[SeriesPoint, ...], air: tuple[SeriesPoint, ...]) -> tuple[SeriesPoint, ...]:

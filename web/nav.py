@@ -6,6 +6,7 @@ _PAGES = (
     ("spools.show_all", "Spools"),
     ("materials.show_all", "Materials"),
     ("what_if.show", "What if"),
+    ("bags.show", "Bags"),
     ("glance.health", "Monitor"),
 )
 

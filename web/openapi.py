@@ -4,7 +4,9 @@ from typing import Any
 
 from monitor import __version__
 from web import openapi_boxes, openapi_events
+from web.bags import schema as bag
 from web.openapi_parts import AIR, FRESHNESS, KEY, NAMED, NUMBER, SPREAD, TEXT, list_of, object_of, ref
+from web.rooms import schema as room_advice
 from web.sign_in import schema as sign_in
 from web.what_if import schema as what_if
 
@@ -116,6 +118,8 @@ _SCHEMAS: dict[str, Any] = {
     "BoxRecord": openapi_events.BOX_RECORD,
     "WhatIf": what_if.SCHEMA,
     "Session": sign_in.SCHEMA,
+    "RoomAdvice": room_advice.SCHEMA,
+    "Bag": bag.SCHEMA,
     "Problem": object_of(
         {
             "type": {"type": "string"},
@@ -188,6 +192,16 @@ def _paths() -> dict[str, Any]:
         "What becomes of a material in some air, and what drying it takes.",
         ref("WhatIf"),
         what_if.PARAMETERS,
+    )
+    paths["/api/v1/rooms/{key}/advice"] = _operation(
+        "A room's usual air, when to open a box in it, its seasons, airing it, and drying its air.",
+        ref("RoomAdvice"),
+        (_path_key("key"), *room_advice.PARAMETERS),
+    )
+    paths["/api/v1/bag"] = _operation(
+        "How long a bag without a sensor keeps its contents dry, and whether its card says that it leaks.",
+        ref("Bag"),
+        bag.PARAMETERS,
     )
     return paths
 

@@ -16,7 +16,7 @@ _ODD_FALL = 0.2
 _SUDDEN, _FLAT, _LARGEST_STEP = 0.85, 0.006, 0.10
 # An opening counts as more than the one change of air that it lets in: so tightness comes out right in trial
 # boxes that are opened often, presumably since windings give back for days what they took.
-_AIR_CHANGES = 1.4
+AIR_CHANGES = 1.4
 _LONGEST_OPEN_S = 2.0 * 3600.0
 # Within so long the hand is out again, and what the bed took meanwhile is in the count above.
 _SHORT_S = 1200.0
@@ -142,7 +142,7 @@ def _water_kg(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> tuple[
     room = reading.room_kg_m3 if reading.room_kg_m3 is not None else belief.room_kg_m3
     before = belief.lid.base_humidity * saturated_vapour_kg_m3(reading.temperature_c)
     drive = max(room - before, 0.0)
-    swap_kg = _AIR_CHANGES * model.volume_m3 * drive
+    swap_kg = AIR_CHANGES * model.volume_m3 * drive
     long_s = max(reading.time_s - belief.lid.since_s - _SHORT_S, 0.0)
     # How fast a bed takes water up is known badly from the shut box: half way to what beds usually do.
     into_bed_m3_s = math.sqrt(math.exp(belief.state[AIR]) * model.tables.air_m3_s)

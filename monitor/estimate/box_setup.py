@@ -59,7 +59,7 @@ def box_model(
         raise BadInputError(f"box {box.key!r} has no desiccant: without one there is nothing to estimate")
     if box.volume_l <= 0.0:
         raise BadInputError(f"box {box.key!r} has a volume of {box.volume_l:g} l; it has to be above 0")
-    fresh, fresh_sd = _fresh_loading(kind)
+    fresh, fresh_sd = fresh_loading(kind)
     stated = charge.loading_pct is not None
     loading = charge.loading_pct / 100.0 if charge.loading_pct is not None else fresh
     filled_s = now_s if charge.filled_s is None else min(charge.filled_s, now_s)
@@ -119,7 +119,7 @@ def _held(body: Sorber) -> float:
     return float(curve.scale * humidity**curve.exponent / below)
 
 
-def _fresh_loading(kind: DesiccantKind) -> tuple[float, float]:
+def fresh_loading(kind: DesiccantKind) -> tuple[float, float]:
     """Of a charge that came from the oven or from a shut tin, and its standard deviation [kg/kg]."""
     if kind.regenerate_c is None:
         return 0.0, _FRESH_SD

@@ -13,7 +13,9 @@ MAX_BYTES = 8_192
 class RecordBody(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True, tag_field="kind"):
     """What every record says besides what happened."""
 
-    who: Annotated[str, msgspec.Meta(min_length=1, max_length=200)] | None = None  # whoever is signed in counts before it
+    who: Annotated[str, msgspec.Meta(min_length=1, max_length=200)] | None = (
+        None  # whoever is signed in counts before it
+    )
     at: dt.datetime | None = None  # None: just now
     replaces: int | None = None
 

@@ -239,7 +239,7 @@ def test_pages_fit_and_can_be_reached(live, width, scheme):
     live.commit()
     live.roll_up()
     with page_of(live, width=width, height=568, scheme=scheme) as page:
-        for path in ("/", "/boxes/b1", "/rooms/hall", "/health"):
+        for path in ("/", "/boxes/b1", "/rooms/hall", "/bags", "/health"):
             page.goto(live.server.url + path)
             assert page.evaluate("document.documentElement.scrollWidth") <= width, path
             controls = page.locator(

@@ -1,0 +1,1 @@
+"""What the page of a room says beside its chart."""
