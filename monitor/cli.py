@@ -74,6 +74,7 @@ def _parser() -> argparse.ArgumentParser:
     _add_records(add)
     _add_questions(add)
     _add_advice(add)
+    _add_plan(add)
     return parser
 
 
@@ -151,6 +152,34 @@ def _add_advice(add: _Add) -> None:
     ask.add_argument("--hours", type=_any_number, required=True, help="how long")
     ask.add_argument("--flanges", choices=("closed", "open"), default="closed")
     ask.add_argument("--form", choices=("spool", "strand"), default="spool")
+    ask.add_argument("--json", action="store_true", help="one JSON document")
+
+
+def _add_plan(add: _Add) -> None:
+    from monitor.commands import planning
+
+    ask = add("plan", planning.plan, "a drying plan: how hot, how long, how far down; nothing is switched")
+    ask.add_argument("--oven", metavar="KEY", help="an oven of the inventory; needs the database")
+    ask.add_argument("--spool", metavar="KEY", nargs="+", action="extend", help="spools that go into it")
+    ask.add_argument("--material", metavar="KEY", help="without --oven: what is on the spool, such as petg")
+    ask.add_argument("--reel", metavar="KEY", help="what it is wound on (the weakest common one)")
+    ask.add_argument("--desiccant", metavar="KEY", help="regenerate this instead of drying a spool")
+    ask.add_argument("--ready-by", metavar="TIME", help="start so that it is cool by then (RFC 3339)")
+    for name, text in (
+        ("--net-g", "filament on the spool (1000)"),
+        ("--diameter-mm", "of the filament (1.75)"),
+        ("--start-pct", "water in it now (not known)"),
+        ("--room-rh", "humidity of the air drawn in, %% (as measured, or 50)"),
+        ("--room-temperature", "of that air, degC (as measured, or 23)"),
+        ("--oven-max", "what the oven stands, degC (130)"),
+        ("--overshoot-c", "how far it overshoots, degC (5)"),
+        ("--sensor-error-c", "how wrong its sensor may be, degC (2)"),
+        ("--dry-g", "desiccant when dry"),
+        ("--loading-pct", "water in it, g per 100 g dry (not known)"),
+        ("--target-pct", "how dry it has to be, %% (its printing limit)"),
+        ("--first-m", "only so many metres from the outside have to be (the mean of all)"),
+    ):
+        ask.add_argument(name, type=_any_number, default=None, help=text)
     ask.add_argument("--json", action="store_true", help="one JSON document")
 
 

@@ -130,13 +130,14 @@ def _above(value: float, spread: float, limit: float) -> float:
 def _given_off_kg_per_day(model: BoxModel, belief: BoxBelief) -> float:
     if not model.tables.spools:
         return 0.0
-    # The fast lumps hold what the last opening let in, and give it back within a day: no wet spool yet.
-    slow = slice(0, None, len(LUMP_SHARES))
+    # For a day the fast lumps give back what the last opening let in: then the slow ones alone tell.
+    is_settled = belief.seen_s >= belief.settle_until_s
+    told = slice(0, None, 1 if is_settled else len(LUMP_SHARES))
     state = np.array(belief.state)[:, None]
     over_skin = model.tables.humidity(state[SKIN], belief.usual_temperature_c)
     lump_s = model.tables.lump_s * np.exp(state[PACE])
     flow = model.tables.lump_kg * (state[LUMPS:] - model.tables.contents(over_skin)) / lump_s
-    return float(flow[slow].sum()) * DAY_S
+    return float(flow[told].sum()) * DAY_S
 
 
 def _changes(model: BoxModel, belief: BoxBelief) -> list[Finding]:

@@ -1,0 +1,1 @@
+"""Ovens: supervision, rules and planning, pure."""
