@@ -25,8 +25,8 @@ make_environment requirements-test.lock
 
 export HYPOTHESIS_STORAGE_DIRECTORY="${TMPDIR:-/tmp}/sorbwatch-hypothesis"
 check() { "$venv/bin/python" -m "$@"; }
-check ruff format --check --quiet monitor web tests
-check ruff check --quiet monitor web tests
+check ruff format --check --quiet controller monitor web tests
+check ruff check --quiet controller monitor web tests
 check mypy --no-error-summary
 run() { # marker expression, further options
   local expression="$1"; shift

@@ -26,6 +26,8 @@ ROWS = [
     ("monitor.model", 1),
     ("monitor.errors", 0),
     ("monitor", 0),
+    # What runs in an oven's own node knows nothing of the monitor.
+    ("controller", 0),
 ]
 # The library behind each door, and the only modules that may open it.
 DOORS = {
@@ -43,6 +45,8 @@ DOORS = {
     "scipy": (),
     "matplotlib": (),
     "board": (),
+    # Only the simulated oven, and tests, run the node's own code.
+    "controller": ("controller", "monitor.simulator"),
 }
 # From `monitor`, these packages see only this.
 NARROW = {
@@ -80,7 +84,7 @@ NARROW = {
 
 
 def _modules():
-    for package in ("monitor", "web"):
+    for package in ("monitor", "web", "controller"):
         for path in sorted((ROOT / package).rglob("*.py")):
             parts = path.relative_to(ROOT).with_suffix("").parts
             yield ".".join(parts[:-1] if parts[-1] == "__init__" else parts), path
@@ -142,6 +146,14 @@ def test_the_simulator_and_the_pages_see_no_more_than_they_need():
                     assert mine, f"{name} must not import {target}"
 
 
+def test_the_oven_controller_needs_nothing_but_itself_and_json():
+    """It runs on CircuitPython and MicroPython, which have little else; and safety stands on nothing else."""
+    for name, path in _modules():
+        if _within(name, "controller"):
+            foreign = {target for target in _imports(path) if not _within(target, "controller")}
+            assert foreign <= {"json"}, f"{name} must not import {foreign}"
+
+
 def test_time_and_chance_come_in_by_one_door():
     """A replay can do what the live service did only if nothing reads the clock on its own."""
     for name, path in _modules():
@@ -164,6 +176,7 @@ def test_the_top_level_holds_exactly_what_is_agreed():
         "LICENSE",
         "monitor",
         "web",
+        "controller",
         "firmware_notes",
         "tests",
         "deploy",

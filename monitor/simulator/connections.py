@@ -3,15 +3,18 @@
 from collections.abc import Callable, Iterator
 from contextlib import contextmanager
 
+from monitor.edge.clock import SystemClock
 from monitor.edge.mqtt_client import Address, Parting
-from monitor.edge.mqtt_node import NodeLink
+from monitor.edge.mqtt_node import Listener, NodeLink
+from monitor.model.arrival import Arrival
 from monitor.simulator.history import NodePublish
-from monitor.simulator.live import Connect, DeviceKind
+from monitor.simulator.live import Connect, DeviceKind, Hear
 
 # Gives a device's address at the broker, with its own account.
 AddressOf = Callable[[str], Address]
 
 _CONNECT_S = 10.0
+_ORDERS = ("permit", "stop", "reset")
 _OFFLINE = b'{"online": false}'
 
 
@@ -23,12 +26,31 @@ class DeviceConnection:
         parting = Parting(topic=f"{self._start}/online", birth=presence, will=_OFFLINE)
         self._link = NodeLink(address, client_id=f"sorbwatch-{kind}-{key}", parting=parting)
         self._link.start()
+        self._address, self._client_id = address, f"sorbwatch-{kind}-{key}"
+        self._listener: Listener | None = None
 
     def publish(self, leaf: str, payload: bytes) -> bool:
         self._link.wait_connected(_CONNECT_S)
         return self._link.publish(f"{self._start}/{leaf}", payload)
 
+    def listen(self, hear: Hear) -> None:
+        """Orders come over a connection of their own, so that a slow answer never delays a stop."""
+
+        def put(arrival: Arrival) -> None:
+            hear(arrival.topic.rpartition("/")[2], arrival.payload, arrival.retain)
+
+        self._listener = Listener(
+            self._address,
+            client_id=f"{self._client_id}-orders",
+            filters=[f"{self._start}/{leaf}" for leaf in _ORDERS],
+            put=put,
+            clock=SystemClock(),
+        )
+        self._listener.start()
+
     def close(self) -> None:
+        if self._listener is not None:
+            self._listener.stop()
         self._link.close()
 
 

@@ -7,9 +7,10 @@ from monitor.library import load_library
 from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory
 from monitor.ports import Clock
-from monitor.simulator.devices import FIRMWARE, virtual_nodes, virtual_ovens
+from monitor.simulator.devices import virtual_nodes
 from monitor.simulator.history import NodePublish, Progress, run_history
 from monitor.simulator.live import Connect, LiveSite
+from monitor.simulator.oven_site import FIRMWARE, virtual_ovens
 from monitor.simulator.scenarios import DAY_S
 from monitor.simulator.world import World
 from monitor.wire.inventory import KnownKeys, dump_inventory, parse_inventory
@@ -44,7 +45,7 @@ class DemoSite:
         self.inventory = _dated(_site(known), self._begin_s)
         self.world = World(self.inventory, library, seed=seed, start_s=self._begin_s, live_s=self._live_s)
         self.nodes = virtual_nodes(self.inventory, self.world, seed=seed, boot_s=self._begin_s)
-        self.ovens = virtual_ovens(self.inventory, self.world, seed=seed, boot_s=self._begin_s)
+        self.ovens = virtual_ovens(self.inventory, self.world, seed=seed)
         self._live: LiveSite | None = None
 
     def inventory_toml(self) -> str:

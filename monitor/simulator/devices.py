@@ -1,6 +1,5 @@
-"""The nodes and oven controllers of the demonstration: real code on parts that exist only in memory."""
+"""The nodes of the demonstration: real code on parts that exist only in memory."""
 
-import json
 import random
 from collections.abc import Mapping
 from dataclasses import dataclass
@@ -13,13 +12,10 @@ from monitor.model.reading import Quantity
 from monitor.simulator.bus import BusClock, EmulatedBus, EmulatedMux, EmulatedSensor, SensorFault, ticks
 from monitor.simulator.world import World
 
-FIRMWARE = "virtual-1"
 LIVE_SAMPLE_S = 60.0
 HISTORY_SAMPLE_S = 300.0
 _ADDRESSES = (0x44, 0x45, 0x46)
 _MUX = 0x70
-# A chamber above this is still cooling down; below it is as good as cold.
-_COOL_C = 40.0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -114,48 +110,6 @@ class VirtualNode:
         return Sht4xSampler(bus, address, sleep=self._clock.sleep, monotonic_s=self._clock.monotonic_s)
 
 
-class VirtualOven:
-    """The controller of a cold oven: it heats nothing and says so; a warm chamber cools down."""
-
-    def __init__(self, key: str, world: World, *, has_fan: bool, seed: int, boot_s: float) -> None:
-        self.key = key
-        self._world = world
-        self._has_fan = has_fan
-        self._boot_s = boot_s
-        self._dice = random.Random(f"{seed}/oven/{key}")
-        self.boot = f"{self._dice.getrandbits(32):08x}"
-        self._seq = 0
-
-    def state(self, time_s: float) -> bytes:
-        """The contract's oven state."""
-        air = self._world.air(self.key)
-        warm = air.temperature_c > _COOL_C
-        self._seq += 1
-        said = {
-            "boot": self.boot,
-            "uptime_s": round(time_s - self._boot_s, 1),
-            "seq": self._seq,
-            "state": "cooling" if warm else "idle",
-            "chamber_c": [round(air.temperature_c + self._dice.gauss(0.0, 0.02), 3) for _ in range(2)],
-            "sample_seq": [self._seq, self._seq],
-            "humidity_pct": round(100.0 * air.relative_humidity, 2),
-            "heater": 0.0,
-            "power_w": 0.0,
-            "fan": warm and self._has_fan,
-            "door_open": False,
-            "cutout_ok": True,
-            "armed_s": 0,
-            "permit": None,
-            "refused": None,
-            "trip": None,
-        }
-        return json.dumps(said, separators=(",", ":")).encode()
-
-    def presence(self) -> bytes:
-        said = {"online": True, "boot": self.boot, "firmware": FIRMWARE, "sample_s": 10}
-        return json.dumps(said, separators=(",", ":")).encode()
-
-
 def virtual_nodes(inventory: Inventory, world: World, *, seed: int, boot_s: float) -> list[VirtualNode]:
     """One node for each that the inventory's channels name."""
     places: dict[str, dict[str, str]] = {}
@@ -163,13 +117,6 @@ def virtual_nodes(inventory: Inventory, world: World, *, seed: int, boot_s: floa
         node, _, name = channel.partition("/")
         places.setdefault(node, {})[name] = place
     return [VirtualNode(node, channels, world, seed=seed, boot_s=boot_s) for node, channels in places.items()]
-
-
-def virtual_ovens(inventory: Inventory, world: World, *, seed: int, boot_s: float) -> list[VirtualOven]:
-    return [
-        VirtualOven(oven.key, world, has_fan=bool(oven.fan), seed=seed, boot_s=boot_s)
-        for oven in inventory.ovens.values()
-    ]
 
 
 def _pair(channel: str, temperature_c: float, humidity_pct: float) -> tuple[Measured, Measured]:

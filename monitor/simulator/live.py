@@ -12,12 +12,14 @@ from typing import Protocol
 
 from monitor.edge.node import send_next
 from monitor.ports import Clock
-from monitor.simulator.devices import FIRMWARE, LIVE_SAMPLE_S, VirtualNode, VirtualOven
+from monitor.simulator.devices import LIVE_SAMPLE_S, VirtualNode
+from monitor.simulator.oven_site import FIRMWARE, VirtualOven
 from monitor.simulator.world import World
 
 log = logging.getLogger(__name__)
 
-_OVEN_S = 10.0
+# How often an oven's controller hears its orders and runs on.
+_OVEN_S = 2.0
 # Simulated time between two looks at packs that are not confirmed yet.
 _RESEND_S = 5.0
 _RETRY_S = 30.0
@@ -28,11 +30,18 @@ class DeviceKind(StrEnum):
     OVEN = "oven"
 
 
+Hear = Callable[[str, bytes, bool], None]
+
+
 class Connection(Protocol):
     """One device's own connection to the broker."""
 
     def publish(self, leaf: str, payload: bytes) -> bool:
         """Send below the device's own name (`senml`, `state`); True when the broker has confirmed it."""
+        ...
+
+    def listen(self, hear: Hear) -> None:
+        """From now on hand over what is sent to the device: leaf, payload, whether it was retained."""
         ...
 
     def close(self) -> None: ...
@@ -80,7 +89,9 @@ class LiveSite:
             self._at(begin_s + 0.4 * place, partial(self._sample, node))
             self._at(begin_s + 0.4 * place + 0.2, partial(self._send, node, connection))
         for oven in self._ovens:
+            oven.begin(begin_s)
             connection = self._connected(connect, DeviceKind.OVEN, oven.key, oven.presence())
+            connection.listen(oven.receive)
             self._at(begin_s + 1.0, partial(self._report, oven, connection))
         self._thread = threading.Thread(target=self._run, name="simulator", daemon=True)
         self._thread.start()
@@ -136,5 +147,6 @@ class LiveSite:
         return _RESEND_S
 
     def _report(self, oven: VirtualOven, connection: Connection, time_s: float) -> float:
-        connection.publish("state", oven.state(time_s))
+        for payload in oven.report(time_s):
+            connection.publish("state", payload)
         return _OVEN_S

@@ -59,6 +59,8 @@ class World:
         self.bodies = self._placed_bodies(library)
         self.leaked_in_kg = np.zeros(len(self._boxes))
         self._lids: dict[int, list[tuple[int, float, float]]] = {}
+        # Set by ovens that are simulated in their own right: from then on they say how warm they are.
+        self.chambers_c: dict[str, float] = {}
 
     def advance_to(self, time_s: float) -> None:
         """Let the world run on to a later moment."""
@@ -80,6 +82,8 @@ class World:
 
     def chamber_c(self, oven: str) -> float:
         """An oven's chamber: warm while a run lasts, then cooling down to its room."""
+        if oven in self.chambers_c:
+            return self.chambers_c[oven]
         room_c = self._rooms[self._inventory.ovens[oven].room].temperature_c(self.time_s)
         since_live_s = self.time_s - self._live_s
         above_c = 0.0

@@ -72,7 +72,10 @@ def test_the_inventory_is_the_promised_site_and_loads():
     assert counted == [2, 10, 18, 2]
     assert len(inventory.placed_channels()) == 14
     assert len({spool.material for spool in inventory.spools.values()}) >= 10
-    assert all(box.desiccant and box.desiccant.filled_s for box in inventory.boxes.values())
+    charges = [box.desiccant for box in inventory.boxes.values()]
+    assert all(charges)
+    # A charge that was weighed has its date; of the others nobody remembers when they were filled.
+    assert {(c.loading_pct is None, c.filled_s is None) for c in charges} == {(True, True), (False, False)}
 
 
 def test_the_past_arrives_complete_and_in_order():
@@ -145,6 +148,7 @@ class Radio:
         self.sent: Counter[tuple[DeviceKind, str, str]] = Counter()
         self.last: dict[tuple[DeviceKind, str, str], bytes] = {}
         self.closed = 0
+        self.orders = {}
 
     def connect(self, kind: DeviceKind, key: str, presence: bytes) -> "RadioLink":
         self.presences[kind, key] = json.loads(presence)
@@ -165,6 +169,9 @@ class RadioLink:
             self.radio.last[self.kind, self.key, leaf] = payload
             self.radio.changed.notify_all()
         return True
+
+    def listen(self, hear) -> None:
+        self.radio.orders[self.kind, self.key] = hear
 
     def close(self) -> None:
         self.radio.closed += 1
@@ -205,7 +212,8 @@ def test_live_an_oven_says_all_the_contract_asks(live):
     key = (DeviceKind.OVEN, "kiln-low", "state")
     assert radio.wait_for(lambda: radio.sent[key] >= 2)
     state = parse_oven_state(radio.last[key])
-    assert state.state == "cooling"
+    # How far it has cooled down depends on how long this machine took to get here.
+    assert state.state in ("cooling", "idle")
     assert state.heater == 0.0
     assert state.permit is None
 

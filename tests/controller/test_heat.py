@@ -1,0 +1,169 @@
+"""How heat is given: in whole pulses, on the hotter sensor, never past what was permitted (R8, R10, R17)."""
+
+import pytest
+from support.oven_bench import Bench
+
+from controller.heat import Pulser, Regulator
+from controller.limits import OvenLimits
+
+
+@pytest.mark.parametrize("duty", [0.0, 0.03, 0.1, 0.27, 0.5, 0.77, 0.95, 1.0])
+@pytest.mark.parametrize(("window_ms", "least_ms", "step_ms"), [(10_000, 2000, 500), (120_000, 10_000, 1000)])
+def test_pulses_give_the_duty_asked_for(duty, window_ms, least_ms, step_ms):
+    """Averaged over an hour, within one step a window."""
+    pulser = Pulser(window_ms, least_ms)
+    steps = 3_600_000 // step_ms
+    on = sum(pulser.is_on(number * step_ms, duty) for number in range(steps))
+    assert on / steps == pytest.approx(duty, abs=step_ms / window_ms + 0.01)
+
+
+@pytest.mark.parametrize("duty", [0.03, 0.1, 0.5, 0.9, 0.97])
+def test_no_pulse_and_no_pause_is_shorter_than_a_relay_bears(duty):
+    """R17: 10 s, and no more than six switchings a minute."""
+    pulser, step_ms = Pulser(120_000, 10_000), 1000
+    said = [pulser.is_on(number * step_ms, duty) for number in range(3600)]
+    changes = [number for number in range(1, 3600) if said[number] != said[number - 1]]
+    lengths = [later - earlier for earlier, later in zip(changes, changes[1:], strict=False)]
+    assert min(lengths) >= 10
+    assert len(changes) <= 6 * 60
+
+
+def test_a_regulator_far_below_gives_all_and_far_above_gives_nothing():
+    regulator = Regulator(OvenLimits(hard_c=85.0))
+    assert regulator.duty(0, 20.0, 55.0) == 1.0
+    regulator.forget()
+    assert regulator.duty(2000, 70.0, 55.0) == 0.0
+
+
+def test_the_hotter_sensor_counts():
+    """R10: one that reads low must not drive the other one up."""
+    bench = Bench().heated()
+    bench.chamber_c = [50.0, 56.5]
+    bench.permit()
+    bench.step(4.0)
+    assert bench.out.duty == 0.0
+
+
+@pytest.mark.parametrize("sensor", [0, 1])
+def test_heat_is_cut_at_the_ceiling_at_once(sensor):
+    """R8: at the very step at which one sensor has reached it, and until it is below the set-point again."""
+    bench = Bench().heated()
+    bench.chamber_c[sensor] = 60.1
+    bench.step()
+    assert not bench.out.switch_1
+    assert bench.states[-1]["state"] in ("heating", "drying")
+    assert bench.is_permitted
+    bench.chamber_c[sensor] = 57.0
+    bench.permit()
+    bench.step(20.0)
+    assert not bench.out.switch_1
+    bench.chamber_c[sensor] = 53.0
+    bench.permit()
+    bench.step(20.0)
+    assert bench.out.switch_1
+
+
+def test_the_third_time_at_the_ceiling_locks():
+    """R13: a heater under control does not come there."""
+    bench = Bench().heated()
+    for _ in range(3):
+        bench.chamber_c = [60.5, 60.0]
+        bench.permit()
+        bench.step(4.0)
+        bench.chamber_c = [50.0, 50.0]
+        bench.permit()
+        bench.step(20.0)
+    assert bench.trip["rule"] == "R13"
+
+
+def test_a_ceiling_lowered_onto_a_hot_oven_holds_and_does_not_lock():
+    """R8: the spool that was put in wants less; the chamber cools down to it."""
+    bench = Bench().heated()
+    bench.chamber_c = [54.0, 54.0]
+    bench.step(4.0)
+    for drop in range(8):
+        bench.chamber_c = [54.0 - drop, 54.0 - drop]
+        assert bench.permit(setpoint_c=40.0, ceiling_c=45.0) is None
+        bench.step(10.0)
+        assert not bench.out.switch_1
+    assert bench.trip is None
+
+
+def test_the_relay_rests_after_it_has_opened():
+    """R17: a chattering hold must not wear it out."""
+    bench = Bench().heated()
+    bench.chamber_c = [60.5, 60.5]
+    bench.step()
+    bench.chamber_c = [50.0, 50.0]
+    off = 0
+    for _ in range(10):
+        bench.step()
+        off += not bench.out.switch_1
+    assert 4 <= off <= 6
+
+
+def test_the_output_never_outlasts_the_lease():
+    """What is driven lasts until the next step: with less than a step left it is off."""
+    bench = Bench().heated(lease_s=12)
+    ends_ms = bench.controller.book.living.ends_ms
+    while bench.now_ms < ends_ms + 10_000:
+        if bench.out.switch_1:
+            assert bench.now_ms + 2000 <= ends_ms
+        bench.step()
+    assert not bench.is_permitted
+
+
+def test_a_late_loop_holds_and_a_very_late_one_locks():
+    """R19."""
+    bench = Bench().heated()
+    bench.now_ms += 7000
+    bench.look()
+    assert not bench.out.switch_1
+    assert bench.trip is None
+    bench.now_ms += 21_000
+    bench.look()
+    assert bench.trip["rule"] == "R19"
+
+
+def test_a_clock_that_runs_backwards_locks():
+    """R19: a lease on such a clock might never end."""
+    bench = Bench().heated()
+    bench.now_ms -= 1
+    bench.look()
+    assert bench.trip["rule"] == "R19"
+    assert not bench.out.switch_1
+
+
+def test_a_failed_self_test_locks():
+    bench = Bench().heated()
+    bench.self_test_ok = False
+    bench.step()
+    assert bench.trip["rule"] == "R19"
+
+
+def test_one_sensor_ovens_work_too():
+    bench = Bench(sensors=1).heated()
+    assert len(bench.states[-1]["chamber_c"]) == 1
+
+
+@pytest.mark.parametrize("sensor", [0, 1])
+def test_two_samples_above_the_hard_limit_lock(sensor):
+    """R9: whatever the permit says, and not for one glitch."""
+    bench = Bench().heated(setpoint_c=80.0, ceiling_c=85.0)
+    bench.chamber_c[sensor] = 85.5
+    bench.step()
+    assert not bench.out.switch_1
+    assert bench.trip is None
+    bench.step()
+    assert bench.trip["rule"] == "R9"
+    assert bench.trip["remote_reset"] is False
+
+
+def test_a_hot_oven_that_nobody_heats_locks_as_well():
+    """R9 holds in every state: what heats it may be none of ours."""
+    bench = Bench()
+    bench.chamber_c = [90.0, 90.0]
+    bench.step(4.0)
+    assert bench.trip["rule"] == "R9"
+    assert bench.out.fan
+    assert bench.out.local_alarm
