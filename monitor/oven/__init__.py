@@ -1,1 +1,1 @@
-"""Ovens: supervision, rules and planning, pure."""
+"""Ovens: supervision, rules and planning as pure functions. Nothing here touches the world."""

@@ -1,0 +1,71 @@
+"""What can happen to an oven's supervision; everything that `step` takes."""
+
+from dataclasses import dataclass
+
+from monitor.model.cycle import ExtendOrder, ResetOrder, StartOrder
+from monitor.model.oven import OvenState
+from monitor.oven.parameters import OvenParameters
+from monitor.oven.site import Site
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Heard:
+    """A state message of the controller, parsed; for a relay, composed of its readings and its countdown."""
+
+    state: OvenState
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Ticked:
+    """Nothing was heard; to be given at least every `loop_s`."""
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Restarted:
+    """The service has started on a saved state; first of all events, with the figures that hold now."""
+
+    parameters: OvenParameters
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class SiteSaid:
+    """Load, store, room, door, detector and so on, whenever one changes and at least once a minute."""
+
+    site: Site
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StartAsked:
+    order: StartOrder
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class StopAsked:
+    """From anyone, at any time, never refused (B-17). `id` is that of a message heard."""
+
+    who: str
+    why: str
+    cycle: str = "*"
+    id: str | None = None
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ExtendAsked:
+    order: ExtendOrder
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ResetAsked:
+    order: ResetOrder
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofTested:
+    """B-50: a proof test was passed and recorded."""
+
+    who: str
+
+
+Event = (
+    Heard | Ticked | Restarted | SiteSaid | StartAsked | StopAsked | ExtendAsked | ResetAsked | ProofTested
+)
