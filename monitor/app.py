@@ -23,6 +23,9 @@ from monitor.model.history import Retention
 from monitor.ports import Clock
 from monitor.service.changes import Changes
 from monitor.service.engine import Engine
+from monitor.service.oven_acts import OvenActs
+from monitor.service.oven_desk import OvenDesk
+from monitor.service.oven_world import OvenWorld
 from monitor.service.people import People
 from monitor.service.queries import Queries, Surroundings
 from monitor.service.sessions import Limits, Sessions
@@ -99,10 +102,13 @@ class Service:
             is_live=True,
             surroundings=self._surroundings,
         )
-        engine = Engine(self.site, store.load())
+        stored = store.load()
+        engine = Engine(self.site, stored)
         address = self._start_broker()
         self.address = address
-        self._start_link(engine, store, address)
+        desk = self._oven_desk(engine, reader, stored.oven_states)
+        self._start_link(engine, store, address, desk)
+        self.ovens = OvenActs(desk, reader, self.queries, self.worker.ask, self._choice.clock)
 
     def _start_broker(self) -> Address:
         """The broker to use; our own is started, and what cannot be started is said."""
@@ -132,7 +138,19 @@ class Service:
         self.broker = trial
         return Address(host=trial.host, port=trial.port, protocol="3.1.1")
 
-    def _start_link(self, engine: Engine, store: Store, address: Address) -> None:
+    def _oven_desk(self, engine: Engine, reader: Reader, kept: dict[str, str]) -> OvenDesk:
+        """Worker and link are there by the time that the desk asks for them: at its first tick."""
+        world = OvenWorld(
+            self.queries,
+            reader,
+            note=engine.note_ovens,
+            publish=lambda topic, payload, expiry_s: self.link.publish(topic, payload, expiry_s=expiry_s),
+            can_write=lambda: self.worker.can_write,
+            is_sole_owner=lambda: not self.link.state().taken_over,
+        )
+        return OvenDesk(self.site, world, self._choice.clock, kept)
+
+    def _start_link(self, engine: Engine, store: Store, address: Address, desk: OvenDesk) -> None:
         online = f"sorbwatch/{self.site}/monitor/online"
         said = {"online": True, "version": __version__}
         self.worker = Worker(
@@ -143,6 +161,7 @@ class Service:
             commit_every_s=self._choice.commit_every_s or self._settings.store.commit_every_s,
             acknowledge=self._acknowledge,
             committed=self._committed,
+            ovens=desk,
             follow=self._follow,
         )
         self.changes = Changes(self.queries, self.worker.ask, self._choice.clock.wall_s)

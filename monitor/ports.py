@@ -3,12 +3,15 @@
 from collections.abc import Sequence
 from typing import Protocol
 
+from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch, DeviceRow, Quarantined
 from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
 from monitor.model.catalogue import OwnFigure
 from monitor.model.computed import Computed
+from monitor.model.cycle import OvenRecord
 from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, Series
 from monitor.model.inventory import Inventory
+from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.people import Act, Code, Person, Session
 from monitor.model.spool_event import Checkpoint, SpoolHistory
 
@@ -19,6 +22,18 @@ class Clock(Protocol):
     def wall_s(self) -> float: ...
 
     def mono_s(self) -> float: ...
+
+
+class OvenDuty(Protocol):
+    """The supervision of ovens, as the worker drives it. On the worker's thread."""
+
+    def arrived(self, arrival: Arrival) -> None: ...
+
+    def tick(self) -> None: ...
+
+    def is_urgent(self) -> bool: ...
+
+    def committed(self) -> None: ...
 
 
 class WriteStore(Protocol):
@@ -69,6 +84,12 @@ class ReadStore(Protocol):
     def noticed(self, from_ms: int, found_ms: int) -> tuple[Noticed, ...]: ...
 
     def spool_course(self, spool: str, from_ms: int, to_ms: int) -> tuple[Checkpoint, ...]: ...
+
+    def oven_records(self, oven: str, limit: int = 100) -> tuple[OvenRecord, ...]: ...
+
+    def oven_first_out(self, oven: str, trip: str) -> str | None: ...
+
+    def oven_facts(self) -> dict[tuple[str, FactKind], OvenFact]: ...
 
     def own_figures(self) -> tuple[OwnFigure, ...]: ...
 

@@ -118,8 +118,9 @@ def spent(name: str, settled_pct: float | None, limit_pct: float) -> tuple[str, 
     """(what, why, act) for a desiccant that can no longer hold the box dry enough."""
     settles = "" if settled_pct is None else f": the box settles at about {humidity(settled_pct)}"
     return (
-        f"{name}: its desiccant is spent{settles}, and {humidity(limit_pct)} is what the contents ask for.",
-        "From now on what is inside takes up water.",
+        f"{name}: its desiccant is used up, or as good as{settles}; "
+        f"the contents ask for {humidity(limit_pct)}.",
+        "From about now on what is inside takes up water.",
         "Change the desiccant, or dry it in an oven that its kind allows.",
     )
 

@@ -19,8 +19,9 @@ _READ_UP_TO = 0.2
 _SCATTER, _WANDER, _RELATIVE = 0.0009, 0.00035, 0.15
 # One box is calmer than another: all of the noise by one of these factors, unknown.
 _CALMNESS = (0.35, 1.0, 2.0)
-# An opening that let in more than this, of the dry mass, stood open for long; each has its own strength.
-_LONG_OPENING, _AJAR_SD, _AJAR_MOST = 0.002, 0.8, 4
+# A half day whose openings let in more than this of the dry mass, and more than so many usual ones, had a lid
+# that stood open for long; each of these has a strength of its own.
+_LONG_OPENING, _USUAL_OPENINGS, _AJAR_SD, _AJAR_MOST = 0.002, 5.0, 0.8, 4
 # Air reads as much above the settled bed as the inflow of this time would raise it.
 _LAG_S = 1.5 * DAY_S
 _LEAK_RATIOS, _CHARGE_RATIOS = (4.0, 7.0, 12.0, 20.0), (1.6, 2.0, 2.6)
@@ -70,6 +71,7 @@ class _Past:
     loading: Array
     leaked: Array  # per kg of desiccant and per m3/s of leak, within each half day
     lids: Array  # per kg of desiccant
+    usual_lid: float  # of one opening, per kg of desiccant
     settling_s: float
     usual_m3_s: float
     rise: float  # of loading per unit of humidity
@@ -122,6 +124,7 @@ def _past(model: BoxModel, belief: BoxBelief) -> _Past:
         span_s=span_s,
         loading=model.tables.loading_at(np.array([half.humidity_25c for half in history])),
         leaked=np.array([half.drive_kg_m3 for half in history]) * span_s / model.dry_kg,
+        usual_lid=belief.openings_water_kg / model.dry_kg,
         lids=np.array([half.lid_water_kg for half in history]) / model.dry_kg,
         settling_s=max(settling),
         usual_m3_s=0.06 / 3600.0 * model.volume_m3,
@@ -212,7 +215,7 @@ def _usual(past: _Past, factor: Array, *, with_lids: bool = False) -> _Course:
 
 def _ajar(past: _Past) -> list[Array]:
     """Steps of the lids that stood open for long: what these let in is known within a factor only."""
-    long = np.flatnonzero(past.lids > _LONG_OPENING)
+    long = np.flatnonzero(past.lids > max(_LONG_OPENING, _USUAL_OPENINGS * past.usual_lid))
     days = long[np.argsort(past.lids[long])[-_AJAR_MOST:]]
     return [past.lids[day] * (np.arange(len(past.lids)) >= day) for day in sorted(days)]
 

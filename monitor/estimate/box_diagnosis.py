@@ -14,7 +14,8 @@ from monitor.estimate.box_model import LUMP_SHARES, BoxModel
 DAY_S = 86_400.0
 REPORT_AT = 0.5  # what is less likely than not is no finding
 _LEAKY_1_H = 0.15
-_BESIDE_LN = 1.6
+# Twelve times what a usual bag takes up: shallow trays of beads reach eight.
+_BESIDE_LN = 2.5
 
 
 class Cause(StrEnum):

@@ -5,6 +5,7 @@ from dataclasses import dataclass, field
 from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory
+from monitor.model.oven_fact import OvenChanges
 from monitor.model.people import Act, PeopleChange
 from monitor.model.reading import Presence, Reading
 from monitor.model.spool_event import SpoolEvent
@@ -60,6 +61,7 @@ class Batch:
     events: list[SpoolEvent] = field(default_factory=list)
     box_events: list[BoxEvent] = field(default_factory=list)
     figures: list[OwnFigure] = field(default_factory=list)
+    ovens: OvenChanges = field(default_factory=OvenChanges)
     people: list[PeopleChange] = field(default_factory=list)  # in this order
     acts: list[Act] = field(default_factory=list)  # what people did, the log of it
 
@@ -77,6 +79,7 @@ class Batch:
             or self.events
             or self.box_events
             or self.figures
+            or not self.ovens.is_empty()
             or self.people
             or self.acts
         )

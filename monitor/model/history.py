@@ -52,6 +52,7 @@ class Stored:
     newest_ms: int = 0
     newest_event_id: int = 0
     newest_box_event_id: int = 0
+    oven_states: dict[str, str] = field(default_factory=dict)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -14,6 +14,7 @@ from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Stored
 from monitor.model.inventory import Inventory
+from monitor.model.oven_fact import OvenChanges
 from monitor.model.people import Act, PeopleChange
 from monitor.model.reading import Pack, Reading, TimeQuality, WireReading
 from monitor.model.spool_event import SpoolEvent
@@ -95,6 +96,14 @@ class Engine:
         self._newest_box_event_id += 1
         self._batch.box_events.append(replace(event, event_id=self._newest_box_event_id))
         return self._newest_box_event_id
+
+    def note_ovens(self, changes: OvenChanges) -> None:
+        """What the supervision of ovens has to keep, written with the next commit."""
+        kept = self._batch.ovens
+        kept.states.update(changes.states)
+        kept.records += changes.records
+        kept.first_outs.update(changes.first_outs)
+        kept.facts += changes.facts
 
     def set_figure(self, figure: OwnFigure) -> None:
         """The site's own figure of a material. Checked before it comes here."""

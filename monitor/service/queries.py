@@ -183,6 +183,14 @@ class Queries:
             health=health,
         )
 
+    def room_air(self, key: str) -> AirAnswer:
+        """The air of one room now, and nothing else: it rests on no estimate."""
+        at_ms = round(self.now_s() * 1000)
+        here = placed_at(stays(self._store.placements()), at_ms)
+        devices = {(row.kind, row.key): row for row in self._store.devices()}
+        channel = self._store.inventory().rooms[key].channel
+        return self._air(key, channel, here.get(key), newest_of(self._store.latest()), devices, at_ms)
+
     def series(self, place: str, quantity: str, from_s: float, to_s: float, span_s: int) -> SeriesAnswer:
         """A place's roll-ups over a window; BadInputError names what is wrong with the question."""
         _check_window(quantity, from_s, to_s, span_s)

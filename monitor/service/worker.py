@@ -6,6 +6,7 @@ import threading
 from collections.abc import Callable
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import Any
 
 from monitor.errors import MonitorError, StoreBusyError, StoreError
@@ -13,7 +14,7 @@ from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Progress
-from monitor.ports import Clock, WriteStore
+from monitor.ports import Clock, OvenDuty, WriteStore
 from monitor.service.engine import Engine
 
 log = logging.getLogger(__name__)
@@ -53,6 +54,7 @@ class Worker:
         commit_every_s: float,
         acknowledge: Callable[[list[Any]], None],
         committed: Callable[[Batch], None],
+        ovens: OvenDuty | None = None,
         follow: Callable[[int], tuple[Computed, bool]] | None = None,
     ) -> None:
         self._engine = engine
@@ -62,9 +64,11 @@ class Worker:
         self._commit_every_s = commit_every_s
         self._acknowledge = acknowledge
         self._committed = committed
+        self._ovens = ovens
         self._follow = follow  # moves computed states on to a time, a bounded piece of it
         self._has_more_to_follow = False
         self._follow_trouble: str | None = None
+        self._oven_trouble: str | None = None
         self._inbox: queue.SimpleQueue[Arrival | Ask | None] = queue.SimpleQueue()
         self._tokens: list[Any] = []
         self._answers: list[tuple[Future[Any], Any]] = []
@@ -80,7 +84,12 @@ class Worker:
     @property
     def trouble(self) -> str | None:
         """A sentence while something keeps it from committing, else None."""
-        return self._trouble or self._follow_trouble
+        return self._trouble or self._oven_trouble or self._follow_trouble
+
+    @property
+    def can_write(self) -> bool:
+        """Whether the last commit went through."""
+        return self._trouble is None
 
     def start(self) -> None:
         self._thread.start()
@@ -120,6 +129,7 @@ class Worker:
             item = None
         if item is not None:
             self._take(item)
+        self._look_after_ovens()
         if self._commit_is_due(idle=item is None):
             self._commit()
         self._upkeep()
@@ -130,10 +140,12 @@ class Worker:
         if self._items >= CATCHING_UP_ITEMS or self._has_more_to_follow:
             return QUIET_S
         if self._items:
-            return max(0.0, self._first_item_s + self._commit_every_s - self._pace_s())
+            return min(max(0.0, self._first_item_s + self._commit_every_s - self._pace_s()), 1.0)
         return 1.0
 
     def _commit_is_due(self, *, idle: bool) -> bool:
+        if self._ovens is not None and self._ovens.is_urgent():
+            return True
         if not self._items:
             return False
         if self._answers or self._items >= COMMIT_ITEMS:
@@ -161,6 +173,8 @@ class Worker:
             self._engine.handle(arrival)
         except Exception:  # a poison message must not come again for ever
             log.exception("message could not be handled topic=%s", arrival.topic)
+        if self._ovens is not None:
+            self._guard_ovens(partial(self._ovens.arrived, arrival))
         if arrival.token is not None:
             self._tokens.append(arrival.token)
 
@@ -169,6 +183,19 @@ class Worker:
             self._answers.append((item.answer, item.act(self._engine)))
         except MonitorError as error:
             item.answer.set_exception(error)
+
+    def _look_after_ovens(self) -> None:
+        if self._ovens is not None:
+            self._guard_ovens(self._ovens.tick)
+
+    def _guard_ovens(self, act: Callable[[], None]) -> None:
+        """A fault in supervising gives no permit: within one lease the ovens are off by themselves."""
+        try:
+            act()
+            self._oven_trouble = None
+        except Exception:
+            log.exception("supervision of the ovens failed")
+            self._oven_trouble = "A fault in supervising the ovens; see the log. Nothing is heated."
 
     def _clock_is_set(self) -> bool:
         """A board without a battery clock starts in the past; its arrivals wait until it knows better."""
@@ -199,6 +226,8 @@ class Worker:
         for answer, value in answers:
             answer.set_result(value)
         self._readings_since_roll_up += len(batch.readings)
+        if self._ovens is not None:
+            self._guard_ovens(self._ovens.committed)
         if not batch.is_empty():
             self._committed(batch)
 

@@ -3,10 +3,12 @@
 from monitor.model.batch import DeviceRow, Quarantined
 from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
 from monitor.model.catalogue import OwnFigure
+from monitor.model.cycle import OvenRecord
 from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
+from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.spool_event import Checkpoint, SpoolHistory
-from monitor.store import boxes, facts, spools, versions
+from monitor.store import boxes, facts, ovens, spools, versions
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
 
@@ -96,6 +98,21 @@ class Reader(SeriesReader, PeopleReader):
         """A spool's computed states in a window, oldest first, without their content."""
         with self._snapshot() as db:
             return spools.read_course(db, self._site_id, spool, from_ms, to_ms)
+
+    def oven_records(self, oven: str, limit: int = 100) -> tuple[OvenRecord, ...]:
+        """The book of an oven, the newest first."""
+        with self._snapshot() as db:
+            return ovens.read_records(db, self._site_id, oven, limit)
+
+    def oven_first_out(self, oven: str, trip: str) -> str | None:
+        """What was recorded round a trip, as JSON."""
+        with self._snapshot() as db:
+            return ovens.read_first_out(db, self._site_id, oven, trip)
+
+    def oven_facts(self) -> dict[tuple[str, FactKind], OvenFact]:
+        """The newest statement of each kind about each oven."""
+        with self._snapshot() as db:
+            return ovens.read_facts(db, self._site_id)
 
     def own_figures(self) -> tuple[OwnFigure, ...]:
         """Every figure that was ever set at this site, the newest last."""

@@ -187,7 +187,7 @@ class BoxSheets:
 
 def _asked(question: Question, present: Presenter) -> Asked:
     return Asked(
-        words=inside.sentence(question.words),
+        words=question.words,
         at=question.at,
         when=_clock(question.at, present),
         acts=_ASKED_ACTS.get(question.kind, _OTHER_ACTS),

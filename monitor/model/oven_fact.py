@@ -1,0 +1,34 @@
+"""What a person states of an oven, and what one commit writes about ovens."""
+
+from dataclasses import dataclass, field
+from enum import StrEnum
+
+from monitor.model.cycle import OvenRecord
+
+
+class FactKind(StrEnum):
+    CHECKLIST = "checklist"  # its value: the items that were ticked, joined by commas (B-40)
+    CUTOUT = "cutout"  # an independent thermal cut-out with manual reset is fitted (B-51)
+    PROOF_TEST = "proof_test"  # the yearly test was done and passed (B-50)
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class OvenFact:
+    oven: str
+    at_s: float
+    kind: FactKind
+    value: str
+    who: str
+
+
+@dataclass(slots=True, kw_only=True)
+class OvenChanges:
+    """Part of a batch; applying it twice would write records twice, so the store takes it once."""
+
+    states: dict[str, str] = field(default_factory=dict)  # oven -> what its supervision remembers, as text
+    records: list[OvenRecord] = field(default_factory=list)
+    first_outs: dict[tuple[str, str], str] = field(default_factory=dict)  # (oven, trip) -> as text
+    facts: list[OvenFact] = field(default_factory=list)
+
+    def is_empty(self) -> bool:
+        return not (self.states or self.records or self.first_outs or self.facts)

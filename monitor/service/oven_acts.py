@@ -1,0 +1,215 @@
+"""What people ask of ovens, from any thread, and how an oven looks to them."""
+
+import uuid
+from collections.abc import Callable
+from typing import Any
+
+from monitor.errors import BadInputError
+from monitor.model.cycle import ExtendOrder, Order, Problem, ResetOrder, StartOrder
+from monitor.model.inventory import Oven
+from monitor.model.oven import OvenState
+from monitor.model.oven_fact import FactKind, OvenFact
+from monitor.model.oven_look import CheckItem, OvenLook, StartWish
+from monitor.model.people import Act
+from monitor.oven import effects as done
+from monitor.oven import hard
+from monitor.oven.events import Event, ExtendAsked, ResetAsked, StartAsked, StopAsked
+from monitor.oven.load_limit import allowed
+from monitor.oven.site import TICK_WORDS, Tick
+from monitor.oven.state import Supervised
+from monitor.oven.verdict import RUNNING
+from monitor.ports import Clock, ReadStore
+from monitor.service.engine import Engine
+from monitor.service.oven_desk import OvenDesk
+from monitor.service.oven_site import DESICCANT
+from monitor.service.queries import Queries
+
+HOT_C = 55.0
+_RECORDS = 40
+_TEXT_MAX = 200
+Ask = Callable[[Callable[[Engine], Any]], Any]
+
+
+class OvenActs:
+    """The acts of the pages. What is refused is told with the reason; a stop is never refused."""
+
+    def __init__(self, desk: OvenDesk, store: ReadStore, queries: Queries, ask: Ask, clock: Clock) -> None:
+        self._desk = desk
+        self._store = store
+        self._queries = queries
+        self._ask = ask
+        self._clock = clock
+
+    def look(self, oven: str) -> OvenLook:
+        """The oven now; BadInputError where there is no such oven."""
+        state = self._desk.now(oven)
+        entry = self._queries.inventory().ovens.get(oven)
+        if entry is None:
+            raise BadInputError(f"oven {oven[:63]!r} is not in the inventory")
+        return _look(entry, state, self._clock.mono_s(), self._clock.wall_s(), self._store)
+
+    def start(self, oven: str, wish: StartWish, who: str) -> tuple[Problem, ...]:
+        """Begin what was confirmed; empty = granted."""
+        trays = [key.removeprefix(DESICCANT) for key in wish.load if key.startswith(DESICCANT)]
+
+        def act(_: Engine) -> tuple[Problem, ...]:
+            version = self._desk.now(oven).version
+            self._desk.put_tray(oven, trays[0] if trays else None)
+            self._desk.tell_site()
+            state = self._desk.now(oven)
+            # A tray that this very start puts in is what the person was shown, not a change since.
+            seen = state.version if wish.version == version else wish.version
+            bound = allowed(state.site.load if state.site else (), state.parameters)
+            now_s = self._clock.wall_s()
+            order = StartOrder(
+                **self._order(wish.order, seen, who),
+                load=wish.load,
+                setpoint_c=wish.setpoint_c,
+                duration_s=wish.duration_s,
+                ends_wall_s=now_s + wish.duration_s,
+                limited_by=bound.limited_by,
+                unattended=wish.unattended,
+            )
+            return _problems(self._desk.step(oven, StartAsked(order=order)))
+
+        self._desk.now(oven)
+        return tuple(self._ask(act))
+
+    def stop(self, oven: str, who: str, why: str) -> None:
+        """Heat off, whoever asks and whatever runs: said to the oven at once, then written down (B-17)."""
+        self._desk.now(oven)
+        who, why = who[:_TEXT_MAX] or "somebody", why[:_TEXT_MAX] or "stopped"
+        self._desk.stop_at_once(oven, f"{who}: {why}")
+        self._step(oven, StopAsked(who=who, why=why))
+
+    def extend(
+        self, oven: str, order: str, version: int, cycle: str, extra_s: float, who: str
+    ) -> Problem | None:
+        """Longer by so much: a new confirmed order (B-15)."""
+        wish = ExtendOrder(**self._order(order, version, who), cycle=cycle, extra_s=extra_s)
+        return self._asked(oven, ExtendAsked(order=wish))
+
+    def reset(
+        self, oven: str, order: str, version: int, trip: str, checked: tuple[str, ...], text: str, who: str
+    ) -> Problem | None:
+        """Unlock after a trip; starts nothing (B-30, B-31)."""
+        wish = ResetOrder(
+            **self._order(order, version, who), trip=trip, checked=checked, text=text[:_TEXT_MAX]
+        )
+        return self._asked(oven, ResetAsked(order=wish))
+
+    def tick_off(self, oven: str, ticked: tuple[str, ...], who: str) -> None:
+        """The checklist for unattended use, all at once (B-40)."""
+        unknown = [item for item in ticked if item not in set(Tick)]
+        if unknown:
+            raise BadInputError(f"{unknown[0][:40]!r} is no item of the checklist")
+        self._state(OvenFact(oven=oven, at_s=0.0, kind=FactKind.CHECKLIST, value=",".join(ticked), who=who))
+
+    def confirm_cutout(self, oven: str, who: str) -> None:
+        """An independent cut-out with manual reset is fitted and was tested (B-51)."""
+        self._state(OvenFact(oven=oven, at_s=0.0, kind=FactKind.CUTOUT, value="fitted", who=who))
+
+    def proof_tested(self, oven: str, who: str) -> None:
+        """The yearly proof test was done and passed (B-50)."""
+        self._state(OvenFact(oven=oven, at_s=0.0, kind=FactKind.PROOF_TEST, value="passed", who=who))
+
+    def wait_for_change(self, oven: str, version: int, timeout_s: float) -> None:
+        """Until the oven's look is another one, or the time is up."""
+        revision = self._desk.revision
+        if self._desk.now(oven).version == version:
+            self._desk.wait_for_change(revision, timeout_s)
+
+    def _state(self, fact: OvenFact) -> None:
+        def act(engine: Engine) -> None:
+            at_s = self._clock.wall_s()
+            self._desk.state_fact(
+                OvenFact(oven=fact.oven, at_s=at_s, kind=fact.kind, value=fact.value, who=fact.who)
+            )
+            said = Act(at_ms=round(at_s * 1000), person=fact.who, what=str(fact.kind), on_what=fact.oven)
+            engine.note(said)
+
+        self._desk.now(fact.oven)
+        self._ask(act)
+        self._ask(lambda _: self._desk.tell_site())  # what was written is read from the store
+
+    def _asked(self, oven: str, event: Event) -> Problem | None:
+        found = _problems(self._step(oven, event))
+        return found[0] if found else None
+
+    def _step(self, oven: str, event: Event) -> tuple[done.Effect, ...]:
+        self._desk.now(oven)
+        return tuple(self._ask(lambda _: self._desk.step(oven, event)))
+
+    def _order(self, order: str, version: int, who: str) -> dict[str, Any]:
+        """What every order carries (B-16); made here, on the board's own clock, at this moment."""
+        base = Order(
+            id=order[:_TEXT_MAX] or uuid.uuid4().hex,
+            issuer="pages",
+            seq=self._desk.next_number(),
+            issued_wall_s=self._clock.wall_s(),
+            expires_after_s=hard.MAX_ORDER_AGE_S,
+            state_version=version,
+            who=who[:_TEXT_MAX],
+        )
+        return {name: getattr(base, name) for name in Order.__dataclass_fields__}
+
+
+def _problems(effects: tuple[done.Effect, ...]) -> tuple[Problem, ...]:
+    return tuple(e.problem for e in effects if isinstance(e, done.Answer) and e.problem is not None)
+
+
+def _look(entry: Oven, state: Supervised, mono_s: float, wall_s: float, store: ReadStore) -> OvenLook:
+    newest = state.window.newest
+    said = None if newest is None else newest.state
+    age_s = None if newest is None else max(mono_s - newest.heard_mono_s, 0.0)
+    chamber = () if said is None else said.chamber_c
+    hottest_c = max((value for value in chamber if value is not None), default=None)
+    cycle = state.cycle
+    runs = cycle is not None and state.phase in RUNNING
+    left_s = max(cycle.ends_mono_s - mono_s, 0.0) if cycle is not None and runs else None
+    site = state.site
+    checklist = None if site is None else site.checklist
+    return OvenLook(
+        key=entry.key,
+        name=entry.name,
+        room=entry.room,
+        phase=str(state.phase),
+        version=state.version,
+        age_s=age_s,
+        is_fresh=age_s is not None and age_s <= hard.MAX_STATE_AGE_S,
+        chamber_c=chamber,
+        hottest_c=hottest_c,
+        is_hot=None if hottest_c is None else hottest_c >= HOT_C,
+        heater=None if said is None else said.heater,
+        power_w=None if said is None else said.power_w,
+        fan=None if said is None else said.fan,
+        door_open=None if said is None else said.door_open,
+        armed_s=None if said is None else said.armed_s,
+        permit_left_s=None if said is None or said.permit is None else said.permit.left_s,
+        refused=_refusal(said),
+        cycle=cycle,
+        left_s=left_s,
+        ends_at_s=None if left_s is None else wall_s + left_s,
+        ended=state.ended,
+        trip=state.trip,
+        is_out_of_service=state.is_out_of_service,
+        stop_asked_s=None if state.stop_since_mono_s is None else mono_s - state.stop_since_mono_s,
+        load=() if site is None else site.load,
+        checklist=tuple(
+            CheckItem(
+                key=str(tick),
+                words=words,
+                is_ticked=checklist is not None and tick in checklist.ticked,
+            )
+            for tick, words in TICK_WORDS.items()
+        ),
+        checklist_at_s=None if checklist is None else checklist.at_wall_s,
+        checklist_who="" if checklist is None else checklist.who,
+        proof_tested_s=None if site is None else site.proof_tested_wall_s,
+        is_cutout_confirmed=site is not None and site.is_cutout_confirmed,
+        records=store.oven_records(entry.key, _RECORDS),
+    )
+
+
+def _refusal(said: OvenState | None) -> str | None:
+    return None if said is None or said.refused is None else said.refused.why

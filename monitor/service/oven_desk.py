@@ -1,0 +1,243 @@
+"""The supervision of all ovens in the service: events in, effects out, each after its record is written."""
+
+import itertools
+import json
+import logging
+import threading
+import uuid
+from collections import deque
+from collections.abc import Callable
+from dataclasses import asdict, replace
+from typing import Protocol
+
+from monitor.errors import BadInputError, BadMessageError, StoreError
+from monitor.model.arrival import Arrival
+from monitor.model.inventory import Inventory
+from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
+from monitor.oven import effects as done
+from monitor.oven import saved, supervisor
+from monitor.oven.effects import Effect
+from monitor.oven.events import Event, Heard, ProofTested, Restarted, SiteSaid, StopAsked, Ticked
+from monitor.oven.parameters import parameters_of
+from monitor.oven.site import Site
+from monitor.oven.state import Supervised, begin
+from monitor.ports import Clock
+from monitor.wire import topics
+from monitor.wire.messages import parse_oven_state
+from monitor.wire.oven_messages import dump_permit, dump_reset, dump_stop, parse_stop
+
+log = logging.getLogger(__name__)
+
+TICK_S = 1.0
+SITE_S = 20.0
+_FACTS_KEPT_S = 5.0
+
+
+class World(Protocol):
+    """What the desk needs of the rest of the service. All of it is called on the worker's thread."""
+
+    @property
+    def note(self) -> Callable[[OvenChanges], None]:
+        """Into the batch that is committed next."""
+
+    @property
+    def publish(self) -> Callable[[str, bytes, int | None], object]:
+        """(topic, payload, seconds until it expires); from any thread."""
+
+    def inventory(self) -> Inventory: ...
+
+    def site(self, oven: str, tray: str | None) -> Site:
+        """What is so around an oven now."""
+
+
+class OvenDesk:
+    """One supervision per oven. Everything but `now` is called on the worker's thread."""
+
+    def __init__(self, key: str, world: World, clock: Clock, kept: dict[str, str]) -> None:
+        self._site_key = key
+        self._world = world
+        self._clock = clock
+        self._kept = kept
+        self._states: dict[str, Supervised] = {}
+        self._waiting: list[Effect] = []  # until what they rest on is written
+        self._trays: dict[str, str] = {}
+        self._ticked_s = self._told_s = float("-inf")
+        self._numbers = itertools.count(1)
+        self._own_stops: deque[str] = deque(maxlen=64)  # the broker gives them back
+        self._changed = threading.Condition()
+        self.revision = 0
+
+    def now(self, oven: str) -> Supervised:
+        """The supervision as it is; from any thread. BadInputError where there is no such oven."""
+        state = self._states.get(oven)
+        if state is None:
+            raise BadInputError(f"oven {oven[:63]!r} is not in the inventory")
+        return state
+
+    def is_urgent(self) -> bool:
+        """Whether something waits for a commit."""
+        return bool(self._waiting)
+
+    def arrived(self, arrival: Arrival) -> None:
+        """A message that may concern an oven; the worker has kept it already."""
+        try:
+            topic = topics.parse(arrival.topic)
+        except BadMessageError:
+            return
+        if getattr(topic, "site", None) != self._site_key:
+            return
+        if isinstance(topic, topics.OvenStop):
+            self._stop_heard(topic.oven, arrival)
+        elif isinstance(topic, topics.OvenState) and topic.oven in self._states and not arrival.retain:
+            try:
+                state = parse_oven_state(arrival.payload)
+            except BadMessageError:
+                return  # in the quarantine already; an oven that is not understood is not heard
+            self.step(topic.oven, Heard(state=state))
+
+    def tick(self) -> None:
+        """Time passes: at least every second while anything runs."""
+        now_s = self._clock.mono_s()
+        if now_s - self._ticked_s < TICK_S:
+            return
+        self._ticked_s = now_s
+        self._bring_up()  # at the first tick all of them
+        if now_s - self._told_s >= SITE_S:
+            self.tell_site()
+        for oven in list(self._states):
+            self.step(oven, Ticked())
+
+    def tell_site(self) -> None:
+        """Load, room, store and so on, to every oven."""
+        self._told_s = self._clock.mono_s()
+        for oven in list(self._states):
+            self.step(oven, SiteSaid(site=self._world.site(oven, self._trays.get(oven))))
+
+    def put_tray(self, oven: str, desiccant: str | None) -> None:
+        """A person says that a tray of desiccant lies in it, or does not any more."""
+        if self._trays.get(oven) == desiccant:
+            return
+        if desiccant is None:
+            self._trays.pop(oven, None)
+        else:
+            self._trays[oven] = desiccant
+        self.step(oven, SiteSaid(site=self._world.site(oven, desiccant)))
+
+    def state_fact(self, fact: OvenFact) -> None:
+        """What a person states of an oven."""
+        self.now(fact.oven)
+        changes = OvenChanges()
+        changes.facts.append(fact)
+        self._world.note(changes)
+        if fact.kind is FactKind.PROOF_TEST:
+            self.step(fact.oven, ProofTested(who=fact.who))
+
+    def step(self, oven: str, event: Event) -> tuple[Effect, ...]:
+        """One event through the supervision; what must not wait is done at once, the rest after a commit."""
+        before = self.now(oven)
+        state, effects = supervisor.step(before, event, self._clock.mono_s(), self._clock.wall_s())
+        self._states[oven] = state
+        changes = OvenChanges()
+        rest: list[Effect] = []
+        for effect in effects:
+            if isinstance(effect, done.PublishStop | done.RelayOff):
+                self._carry_out(effect)  # off never waits for a disk (B-17)
+            elif isinstance(effect, done.Record):
+                changes.records.append(effect.record)
+            elif isinstance(effect, done.KeepFirstOut):
+                text = json.dumps(asdict(effect.first_out), ensure_ascii=False, allow_nan=False)
+                changes.first_outs[(oven, effect.first_out.trip)] = text
+            else:
+                rest.append(effect)
+        answers = any(isinstance(effect, done.Answer) for effect in effects)
+        if changes.records or changes.first_outs or answers or state.version != before.version:
+            changes.states[oven] = saved.to_text(state)
+            self._world.note(changes)
+            self._waiting += rest
+        elif self._waiting:  # in order: not before what was decided earlier
+            self._waiting += rest
+        else:
+            for effect in rest:
+                self._carry_out(effect)
+        if state.version != before.version or isinstance(event, Heard):
+            self._announce()
+        return effects
+
+    def committed(self) -> None:
+        """What was noted is written: now what rests on it."""
+        waiting, self._waiting = self._waiting, []
+        for effect in waiting:
+            self._carry_out(effect)
+
+    def stop_at_once(self, oven: str, why: str) -> None:
+        """To the controller, past everything that waits; from any thread. The record follows by `step`."""
+        stop_id = uuid.uuid4().hex
+        self._own_stops.append(stop_id)
+        topic = topics.build(topics.OvenStop(site=self._site_key, oven=oven))
+        self._world.publish(topic, dump_stop("*", why, stop_id), None)
+
+    def next_number(self) -> int:
+        """Rises with every order that is made here, over restarts too."""
+        return round(self._clock.wall_s() * 1000.0) + next(self._numbers)
+
+    def wait_for_change(self, revision: int, timeout_s: float) -> int:
+        """The revision, as soon as it is another one or the time is up; from any thread."""
+        with self._changed:
+            self._changed.wait_for(lambda: self.revision != revision, timeout=timeout_s)
+            return self.revision
+
+    def _announce(self) -> None:
+        with self._changed:
+            self.revision += 1
+            self._changed.notify_all()
+
+    def _bring_up(self) -> None:
+        """A supervision for every oven of the inventory; one that is gone from it is let go."""
+        ovens = self._world.inventory().ovens
+        for gone in set(self._states) - set(ovens):
+            self.step(gone, StopAsked(who="inventory", why="the oven was taken out of the inventory"))
+            del self._states[gone]
+        for key in set(ovens) - set(self._states):
+            self._states[key] = self._loaded(key)
+            self.step(key, Restarted(parameters=parameters_of(ovens[key])))
+
+    def _loaded(self, key: str) -> Supervised:
+        parameters = parameters_of(self._world.inventory().ovens[key])
+        text = self._kept.pop(key, None)
+        if text is None:
+            return begin(key, parameters)
+        try:
+            return replace(saved.from_text(text), parameters=parameters)
+        except StoreError:
+            log.exception("what was known of an oven cannot be read oven=%s", key)
+            return saved.unreadable(key, parameters, self._clock.wall_s())
+
+    def _stop_heard(self, oven: str, arrival: Arrival) -> None:
+        """From anyone; what names no oven of ours concerns none of them."""
+        if oven not in self._states:
+            return
+        try:
+            cycle, why, stop_id = parse_stop(arrival.payload)
+        except BadMessageError as error:
+            cycle, why, stop_id = "*", str(error), None
+        if stop_id in self._own_stops:
+            return
+        self.step(oven, StopAsked(who="a message on the broker", why=why, cycle=cycle, id=stop_id))
+
+    def _carry_out(self, effect: Effect) -> None:
+        if isinstance(effect, done.PublishPermit):
+            topic = topics.build(topics.OvenPermit(site=self._site_key, oven=effect.oven))
+            # It is dead with its lease wherever it waited.
+            self._world.publish(topic, dump_permit(effect.permit), max(int(effect.permit.lease_s), 1))
+        elif isinstance(effect, done.PublishStop):
+            topic = topics.build(topics.OvenStop(site=self._site_key, oven=effect.oven))
+            self._world.publish(topic, dump_stop(effect.cycle, effect.why, effect.id), None)
+        elif isinstance(effect, done.PublishReset):
+            topic = topics.build(topics.OvenReset(site=self._site_key, oven=effect.oven))
+            self._world.publish(topic, dump_reset(effect.trip, effect.boot, effect.who), 10)
+        elif isinstance(effect, done.Notify):
+            level = logging.ERROR if effect.is_safety else logging.WARNING
+            log.log(level, "oven oven=%s rule=%s what=%s", effect.oven, effect.rule, effect.what)
+        elif isinstance(effect, done.RelayOff | done.RelayOnFor):
+            # No relay is wired in this version: `parameters_of` makes controllers only.
+            log.error("a relay is not supported oven=%s", effect.oven)

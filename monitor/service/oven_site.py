@@ -1,0 +1,110 @@
+"""What is so around an oven: load, room, store, checklist; the facts that its supervision is told."""
+
+from collections.abc import Iterable, Mapping
+from dataclasses import dataclass
+
+from monitor.library import Library
+from monitor.model.cycle import LoadItem
+from monitor.model.inventory import Inventory
+from monitor.model.oven_fact import FactKind, OvenFact
+from monitor.oven.site import Checklist, Detector, Site, Tick
+
+DESICCANT = "desiccant:"  # a tray of it in an oven, as key of a load
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class RoomAir:
+    """The room of an oven, as far as it is measured."""
+
+    temperature_c: float | None = None
+    dew_point_c: float | None = None
+    smoke: bool | None = None  # None = no detector
+    is_smoke_heard: bool = False
+
+
+Facts = Mapping[tuple[str, FactKind], OvenFact]
+
+
+def site_of(
+    oven: str,
+    inventory: Inventory,
+    library: Library,
+    facts: Facts,
+    *,
+    room: RoomAir,
+    tray: str | None,
+    is_storage_writable: bool,
+    is_sole_owner: bool,
+    is_self_tested: bool,
+) -> Site:
+    """All that a start or a permit depends on and the controller cannot know.
+
+    Args:
+        oven: Key of an oven of the inventory.
+        tray: Key of the desiccant that a person said lies in it; None = no tray.
+        room: Its room's air and detector.
+    """
+    proof = facts.get((oven, FactKind.PROOF_TEST))
+    return Site(
+        load=load_of(oven, inventory, library, tray),
+        is_storage_writable=is_storage_writable,
+        is_self_tested=is_self_tested,
+        is_sole_owner=is_sole_owner,
+        room_c=room.temperature_c,
+        room_dew_point_c=room.dew_point_c,
+        detector=None
+        if room.smoke is None
+        else Detector(is_heard=room.is_smoke_heard, is_alarming=room.smoke),
+        checklist=checklist_of(facts.get((oven, FactKind.CHECKLIST))),
+        is_cutout_confirmed=(oven, FactKind.CUTOUT) in facts or _has_tested_cutout(oven, inventory),
+        proof_tested_wall_s=None if proof is None else proof.at_s,
+    )
+
+
+def load_of(oven: str, inventory: Inventory, library: Library, tray: str | None) -> tuple[LoadItem, ...]:
+    """Every spool in it and the tray; what is not in the catalogue counts as the weakest."""
+    items = [
+        _spool_item(spool.key, spool.name, spool.material, spool.reel, library)
+        for spool in inventory.spools.values()
+        if spool.place == oven
+    ]
+    if tray is not None:
+        kind = library.desiccants.get(tray)
+        items.append(
+            LoadItem(
+                key=f"{DESICCANT}{tray}",
+                name=tray if kind is None else kind.name,
+                material_limit_c=None if kind is None else kind.max_safe_c,
+                body_limit_c=None,
+                is_body_needed=False,
+            )
+        )
+    return tuple(items)
+
+
+def checklist_of(fact: OvenFact | None) -> Checklist | None:
+    if fact is None:
+        return None
+    known = set(Tick)
+    ticked = frozenset(Tick(item) for item in fact.value.split(",") if item in known)
+    return Checklist(ticked=ticked, at_wall_s=fact.at_s, who=fact.who)
+
+
+def spools_missing(wanted: Iterable[str], oven: str, inventory: Inventory) -> list[str]:
+    """Of the spools that are to be dried, those that the inventory has somewhere else."""
+    return [key for key in wanted if key in inventory.spools and inventory.spools[key].place != oven]
+
+
+def _spool_item(key: str, name: str, material: str, reel: str, library: Library) -> LoadItem:
+    known, body = library.materials.get(material), library.reels.get(reel)
+    return LoadItem(
+        key=key,
+        name=name,
+        material_limit_c=None if known is None else known.max_safe_c,
+        body_limit_c=None if body is None else body.max_safe_c,
+    )
+
+
+def _has_tested_cutout(oven: str, inventory: Inventory) -> bool:
+    entry = inventory.ovens[oven]
+    return entry.cutout_c is not None and entry.cutout_tested_s is not None

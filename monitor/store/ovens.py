@@ -1,0 +1,78 @@
+"""The book of each oven, what its supervision remembers, and what people stated of it, as rows."""
+
+import sqlite3
+
+from monitor.model.cycle import OvenRecord, RecordKind
+from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
+
+_NEWEST_FACTS = """
+SELECT oven, max(fact_id), at_ms, kind, value, who FROM oven_fact WHERE site_id = ? GROUP BY oven, kind
+"""
+
+
+def write(db: sqlite3.Connection, site: int, changes: OvenChanges) -> None:
+    """All of it in the transaction of the batch (H37)."""
+    db.executemany(
+        "INSERT OR REPLACE INTO oven_supervised VALUES (?, ?, ?)",
+        [(site, oven, content) for oven, content in changes.states.items()],
+    )
+    db.executemany(
+        "INSERT INTO oven_record (site_id, oven, at_ms, kind, what, cycle, rule, who)"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?)",
+        [
+            (site, r.oven, round(r.at_wall_s * 1000), str(r.kind), r.what, r.cycle, r.rule, r.who)
+            for r in changes.records
+        ],
+    )
+    db.executemany(
+        "INSERT OR REPLACE INTO oven_first_out VALUES (?, ?, ?, ?)",
+        [(site, oven, trip, content) for (oven, trip), content in changes.first_outs.items()],
+    )
+    db.executemany(
+        "INSERT INTO oven_fact (site_id, oven, at_ms, kind, value, who) VALUES (?, ?, ?, ?, ?, ?)",
+        [(site, f.oven, round(f.at_s * 1000), str(f.kind), f.value, f.who) for f in changes.facts],
+    )
+
+
+def read_states(db: sqlite3.Connection, site: int) -> dict[str, str]:
+    """What each oven's supervision remembered when it was written last."""
+    rows = db.execute("SELECT oven, content FROM oven_supervised WHERE site_id = ?", (site,)).fetchall()
+    return dict(rows)
+
+
+def read_records(db: sqlite3.Connection, site: int, oven: str, limit: int) -> tuple[OvenRecord, ...]:
+    """The newest lines of an oven's book, the newest first."""
+    rows = db.execute(
+        "SELECT kind, oven, at_ms, what, cycle, rule, who FROM oven_record WHERE site_id = ? AND oven = ?"
+        " ORDER BY record_id DESC LIMIT ?",
+        (site, oven, limit),
+    ).fetchall()
+    return tuple(
+        OvenRecord(
+            kind=RecordKind(kind),
+            oven=of_oven,
+            at_wall_s=at_ms / 1000.0,
+            what=what,
+            cycle=cycle,
+            rule=rule,
+            who=who,
+        )
+        for kind, of_oven, at_ms, what, cycle, rule, who in rows
+    )
+
+
+def read_first_out(db: sqlite3.Connection, site: int, oven: str, trip: str) -> str | None:
+    row = db.execute(
+        "SELECT content FROM oven_first_out WHERE site_id = ? AND oven = ? AND trip = ?", (site, oven, trip)
+    ).fetchone()
+    return None if row is None else str(row[0])
+
+
+def read_facts(db: sqlite3.Connection, site: int) -> dict[tuple[str, FactKind], OvenFact]:
+    """The newest statement of each kind about each oven."""
+    return {
+        (oven, FactKind(kind)): OvenFact(
+            oven=oven, at_s=at_ms / 1000.0, kind=FactKind(kind), value=value, who=who
+        )
+        for oven, _, at_ms, kind, value, who in db.execute(_NEWEST_FACTS, (site,)).fetchall()
+    }
