@@ -13,6 +13,7 @@ from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, 
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.people import Act, Code, Person, Session
+from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
 
 
@@ -90,6 +91,8 @@ class ReadStore(Protocol):
     def oven_first_out(self, oven: str, trip: str) -> str | None: ...
 
     def oven_facts(self) -> dict[tuple[str, FactKind], OvenFact]: ...
+
+    def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]: ...
 
     def own_figures(self) -> tuple[OwnFigure, ...]: ...
 

@@ -65,6 +65,7 @@ NARROW = {
         "monitor.service.spool_words",
         "monitor.wire.box_events",
         "monitor.wire.records",
+        "monitor.wire.sensor_events",
         "monitor.wire.spool_events",
         "monitor.alarms.wording",
         "monitor.estimate.care",

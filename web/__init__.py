@@ -10,7 +10,20 @@ from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import guard, nav, present, problems
 from web.board import Board
-from web.pages import api, bags, boxes, glance, live, machine, materials, rooms, spools, what_if
+from web.pages import (
+    api,
+    bags,
+    boxes,
+    glance,
+    live,
+    machine,
+    materials,
+    rooms,
+    sensors,
+    sensors_api,
+    spools,
+    what_if,
+)
 from web.sign_in import api as session_api
 from web.sign_in import entry, visitor
 from web.sign_in import people as people_pages
@@ -61,6 +74,8 @@ def create_app(
         rooms.blueprint(queries, board, presenter),
         bags.blueprint(queries, presenter),
         spools.blueprint(queries, changes, presenter),
+        sensors.blueprint(queries, changes, presenter),
+        sensors_api.blueprint(queries, changes),
         session_api.blueprint(door),
         *(() if door is None else (entry.blueprint(door), people_pages.blueprint(door, presenter, zone))),
     ):

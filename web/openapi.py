@@ -3,7 +3,7 @@
 from typing import Any
 
 from monitor import __version__
-from web import openapi_boxes, openapi_events
+from web import openapi_boxes, openapi_events, openapi_sensors
 from web.bags import schema as bag
 from web.openapi_parts import AIR, FRESHNESS, KEY, NAMED, NUMBER, SPREAD, TEXT, list_of, object_of, ref
 from web.rooms import schema as room_advice
@@ -116,6 +116,7 @@ _SCHEMAS: dict[str, Any] = {
     "SpoolRecord": openapi_events.SPOOL_RECORD,
     "BoxEvent": openapi_events.BOX_EVENT,
     "BoxRecord": openapi_events.BOX_RECORD,
+    **openapi_sensors.SCHEMAS,
     "WhatIf": what_if.SCHEMA,
     "Session": sign_in.SCHEMA,
     "RoomAdvice": room_advice.SCHEMA,
@@ -188,6 +189,7 @@ def _paths() -> dict[str, Any]:
             _query("to", {"type": "number"}, is_needed=False),
         ),
     )
+    paths |= openapi_sensors.paths(problem)
     paths["/api/v1/what-if"] = _operation(
         "What becomes of a material in some air, and what drying it takes.",
         ref("WhatIf"),

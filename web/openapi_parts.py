@@ -23,6 +23,7 @@ AIR = {
     "suspect": TEXT,
     "humidity_change_pct": NUMBER,
     "dew_point_change_c": NUMBER,
+    "raw_humidity_pct": NUMBER,
 }
 
 

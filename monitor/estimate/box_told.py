@@ -5,7 +5,18 @@ from dataclasses import replace
 
 import numpy as np
 
-from monitor.estimate.box_belief import CAPACITY, CORE, SKIN, BoxBelief, square, upper
+from monitor.estimate.box_belief import (
+    CAPACITY,
+    CORE,
+    OFFSET,
+    SKIN,
+    Block,
+    BoxBelief,
+    Lid,
+    Recovery,
+    square,
+    upper,
+)
 from monitor.estimate.box_model import BoxModel
 from monitor.estimate.box_water import SKIN_SHARE
 from monitor.model.box_event import Colour
@@ -49,6 +60,43 @@ def weighed(model: BoxModel, belief: BoxBelief, mass_kg: float, resolution_kg: f
     over = float(weights @ state[[SKIN, CORE]]) - model.tables.limit_loading
     known = math.sqrt(max(float(weights @ covariance[:2, :2] @ weights), 1e-12))
     return replace(belief, state=tuple(state.tolist()), covariance=upper(covariance), spent_z=over / known)
+
+
+def sensor_corrected(belief: BoxBelief, shift: float, known_sd: float) -> BoxBelief:
+    """The belief after the readings of its sensor are corrected by so much: its error till now is known.
+
+    Args:
+        belief: Before it.
+        shift: What a reading such as the last one becomes, less what it was [0 to 1].
+        known_sd: Of the error, after the check that it rests on.
+
+    What was learned of the desiccant leans on what the sensor was thought to be off by, and moves with it.
+    """
+    size = len(belief.state)
+    state, covariance = np.array(belief.state), square(belief.covariance, size)
+    spread = covariance[OFFSET].copy()
+    variance = float(spread[OFFSET]) + known_sd**2
+    state = state + spread / variance * (-shift - state[OFFSET])
+    state[[SKIN, CORE]] = np.maximum(state[[SKIN, CORE]], 1e-5)
+    state[OFFSET] += shift
+    covariance = covariance - np.outer(spread, spread) / variance
+    return replace(
+        belief,
+        state=tuple(state.tolist()),
+        covariance=upper(covariance),
+        humidity=min(max(belief.humidity + shift, 0.0), 1.0),
+        # What was gathered of readings as they were is not to be held against those that come.
+        block=Block(begun_s=belief.seen_s),
+        lid=Lid(),
+        recovery=Recovery(),
+        spent_z=None,
+        drift=0.0,
+        refused=0,
+        history=(),
+        half=(0.0, 0.0, 0.0, 0.0),
+        half_recovery_ln=None,
+        half_begun_s=belief.seen_s,
+    )
 
 
 def indicates(kind: DesiccantKind) -> bool:

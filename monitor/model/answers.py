@@ -50,6 +50,7 @@ class AirAnswer:
     suspect: str | None = None  # a sentence, when the reading sits at the sensor's rail or the like
     humidity_change_pct: float | None = None  # over the last three hours, None when not covered
     dew_point_change_c: float | None = None
+    raw_humidity_pct: float | None = None  # what its sensor said, where that is corrected
     why: str | None = None  # why there is no reading
 
 

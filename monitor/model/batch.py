@@ -8,6 +8,7 @@ from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import OvenChanges
 from monitor.model.people import Act, PeopleChange
 from monitor.model.reading import Presence, Reading
+from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import SpoolEvent
 
 NodeBoot = tuple[str, str]
@@ -60,6 +61,7 @@ class Batch:
     inventory: InventoryChange | None = None
     events: list[SpoolEvent] = field(default_factory=list)
     box_events: list[BoxEvent] = field(default_factory=list)
+    sensor_events: list[SensorEvent] = field(default_factory=list)
     figures: list[OwnFigure] = field(default_factory=list)
     ovens: OvenChanges = field(default_factory=OvenChanges)
     people: list[PeopleChange] = field(default_factory=list)  # in this order
@@ -78,6 +80,7 @@ class Batch:
             or self.inventory
             or self.events
             or self.box_events
+            or self.sensor_events
             or self.figures
             or not self.ovens.is_empty()
             or self.people

@@ -53,6 +53,7 @@ class Stored:
     newest_event_id: int = 0
     newest_box_event_id: int = 0
     oven_states: dict[str, str] = field(default_factory=dict)
+    newest_sensor_event_id: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -54,8 +54,12 @@ def answer(
     at_ms: int,
     device: DeviceRow | None,
     changes: tuple[float | None, float | None],
+    raw_humidity_pct: float | None = None,
 ) -> AirAnswer:
-    """The air as of `at_ms`; `changes` are those of humidity [%RH] and dew point [K] over three hours."""
+    """The air as of `at_ms`; `changes` are those of humidity [%RH] and dew point [K] over three hours.
+
+    `raw_humidity_pct` is what the sensor said, where `found` has it corrected.
+    """
     temperature, humidity = found.get(Quantity.TEMPERATURE), found.get(Quantity.HUMIDITY)
     leading = humidity or temperature
     if leading is None:
@@ -74,9 +78,10 @@ def answer(
         stale=state not in (Freshness.FRESH, Freshness.LATE),
         freshness=state,
         due_s=due_s,
-        suspect=_suspect(humidity),
+        suspect=_suspect(humidity, raw_humidity_pct),
         humidity_change_pct=changes[0],
         dew_point_change_c=changes[1],
+        raw_humidity_pct=raw_humidity_pct,
         why=None if temperature and humidity else "only one of temperature and humidity was heard",
     )
 
@@ -109,8 +114,11 @@ def vapour_of(temperature_c: float, humidity_pct: float) -> float:
     return round(1000.0 * psychrometrics.vapour_kg_m3(temperature_c, humidity_pct / 100.0), 4)
 
 
-def _suspect(humidity: Newest | None) -> str | None:
-    """A driver clamps to 0 and 100 %RH: exactly there the truth may lie beyond."""
-    if humidity is None or 0.0 < humidity.value < 100.0:
+def _suspect(humidity: Newest | None, raw_pct: float | None) -> str | None:
+    """A driver clamps to 0 and 100 %RH: exactly there the truth may lie beyond, corrected or not."""
+    if humidity is None:
         return None
-    return wording.RAIL_LOW if humidity.value <= 0.0 else wording.RAIL_HIGH
+    said_pct = humidity.value if raw_pct is None else raw_pct
+    if 0.0 < said_pct < 100.0:
+        return None
+    return wording.RAIL_LOW if said_pct <= 0.0 else wording.RAIL_HIGH

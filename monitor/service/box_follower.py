@@ -9,7 +9,7 @@ from monitor.estimate import box_track
 from monitor.estimate.box_lid import BoxReading, Event
 from monitor.estimate.box_model import BoxModel, Sorber, spool_sorber
 from monitor.estimate.box_setup import box_model
-from monitor.estimate.box_told import weighed
+from monitor.estimate.box_told import sensor_corrected, weighed
 from monitor.estimate.box_track import BoxTrack
 from monitor.library import Library
 from monitor.model.batch import Batch
@@ -18,6 +18,7 @@ from monitor.model.inventory import Inventory
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 from monitor.ports import ReadStore
 from monitor.service.box_way import BoxWay, Stretch, box_way
+from monitor.service.corrections import changes
 from monitor.service.follower import CHECKPOINT_MS, GRID_MS, LAG_MS, Follower
 from monitor.service.limits import Limits
 from monitor.service.place_air import BUCKET_MS, AirBook
@@ -59,7 +60,8 @@ class BoxFollower:
         with self._lock:
             if oldest_ms is not None and self._book is not None and oldest_ms < self._book.to_ms:
                 self._book = None
-            if batch.inventory or batch.figures or batch.events or batch.box_events:
+            told = batch.events or batch.box_events or batch.sensor_events
+            if batch.inventory or batch.figures or told:
                 # A spool that was moved or told of is another box; what still holds is read back.
                 self._forget(None)
             if oldest_ms is not None and any(1000.0 * t.at_s > oldest_ms for t in self._tracks.values()):
@@ -144,10 +146,12 @@ class BoxFollower:
         oldest_ms = self._store.oldest_ms()
         spools, states = self._spools.ways(), self._store.box_checkpoints(goal_ms)
         self._ways, tracks = {}, {}
+        told = self._store.sensor_events()
         for key, history in self._store.box_histories().items():
             way = None if oldest_ms is None else box_way(history, spools, oldest_ms)
             if way is None or way.box.channel is None:
                 continue
+            way = replace(way, corrections=changes(told.get(way.box.channel, ())))
             track = self._tracks.get(key) or self._restored(way, states.get(key))
             if track is not None:
                 self._ways[key], tracks[key] = way, track
@@ -245,6 +249,10 @@ class BoxFollower:
                     track.model, track.belief, event.what.mass_g / 1000.0, event.what.resolution_g / 1000.0
                 )
                 track = replace(track, belief=belief)
+        for change in way.corrections:
+            if change.at_ms == at_ms and track.belief.humidity >= 0.0:  # something was read
+                shift = change.shift(track.belief.humidity)
+                track = replace(track, belief=sensor_corrected(track.belief, shift, change.known_sd))
         return track
 
     def _readings(self, way: BoxWay, from_ms: int, to_ms: int, book: AirBook) -> list[BoxReading]:

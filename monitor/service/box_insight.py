@@ -10,6 +10,7 @@ from monitor.model.reading import Quantity
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 from monitor.ports import ReadStore
 from monitor.service.box_follower import BoxFollower
+from monitor.service.corrections import Corrections
 
 _DAY_MS = 86_400_000
 _YEAR_MS = 365 * _DAY_MS
@@ -84,14 +85,18 @@ class Insights:
             for item in self._store.series()
             if room is not None and f"{item.node}/{item.channel}" == room.channel
         }
+        channel = "" if room is None else room.channel or ""
         if Quantity.TEMPERATURE not in ids or Quantity.HUMIDITY not in ids:
             return None
         means = self._store.means(begin_ms, begin_ms + horizon_ms, _DAY_MS)
         warmth = {at: mean for (series, at), mean in means.items() if series == ids[Quantity.TEMPERATURE]}
+        held = Corrections(self._store.sensor_events())
         vapour = [
-            mean / 100.0 * float(saturated_vapour_kg_m3(warmth[at]))
+            humidity / 100.0 * float(saturated_vapour_kg_m3(warmth[at]))
             for (series, at), mean in means.items()
-            if series == ids[Quantity.HUMIDITY] and at in warmth
+            if series == ids[Quantity.HUMIDITY]
+            and at in warmth
+            and (humidity := held.mean(channel, Quantity.HUMIDITY, mean, at, at + _DAY_MS)) is not None
         ]
         if len(vapour) < _LEAST_SHARE * horizon_ms / _DAY_MS:
             return None

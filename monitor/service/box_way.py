@@ -6,6 +6,7 @@ from dataclasses import dataclass
 from monitor.model.box_event import BoxEvent, BoxHistory, ChargeWeighed, charges, told_of
 from monitor.model.inventory import Box, Charge
 from monitor.model.records import stated_at
+from monitor.service.corrections import Change
 from monitor.service.spool_way import Way
 
 
@@ -27,6 +28,7 @@ class BoxWay:
     box: Box  # as the inventory has it now
     stretches: tuple[Stretch, ...]
     weighings: tuple[tuple[int, BoxEvent], ...]
+    corrections: tuple[Change, ...] = ()  # of its sensor
 
     @property
     def begins_ms(self) -> int:
@@ -44,6 +46,7 @@ class BoxWay:
     def cuts(self, from_ms: int, to_ms: int) -> list[int]:
         """Moments strictly within a stretch of time at which something changes."""
         found = {stretch.from_ms for stretch in self.stretches} | {at_ms for at_ms, _ in self.weighings}
+        found |= {change.at_ms for change in self.corrections}
         return sorted(at_ms for at_ms in found if from_ms < at_ms < to_ms)
 
 

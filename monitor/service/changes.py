@@ -9,10 +9,12 @@ from monitor.library.own_figures import check_own_figure
 from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.people import Act
+from monitor.model.sensor_check import SensorTold
 from monitor.model.spool_event import SpoolEvent
 from monitor.service.box_checks import check_box_event
 from monitor.service.engine import Engine
 from monitor.service.queries import Queries
+from monitor.service.sensor_checks import sensor_event
 from monitor.service.spool_checks import check_event
 
 Ask = Callable[[Callable[[Engine], Any]], Any]
@@ -54,6 +56,19 @@ class Changes:
             check_box_event(entered, history, self._queries.library())
             number = engine.add_box_event(entered)
             self._note(engine, event.who, event.what.kind, event.box, f"record {number}")
+            return number
+
+        number = int(self._ask(act))
+        self._queries.catch_up()
+        return number
+
+    def add_sensor_event(self, told: SensorTold) -> int:
+        """Write down what was done to a sensor, or what it reads now; returns the record's number."""
+
+        def act(engine: Engine) -> int:
+            event = sensor_event(told, self._queries.sensors, self._now_s())
+            number = engine.add_sensor_event(event)
+            self._note(engine, event.who, event.what.kind, event.channel, f"record {number}")
             return number
 
         number = int(self._ask(act))

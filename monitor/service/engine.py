@@ -17,6 +17,7 @@ from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import OvenChanges
 from monitor.model.people import Act, PeopleChange
 from monitor.model.reading import Pack, Reading, TimeQuality, WireReading
+from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import SpoolEvent
 from monitor.service.node_clock import dump_clock, load_clock, placed
 from monitor.service.seen import SeenPacks
@@ -47,6 +48,7 @@ class Engine:
         self._newest_ms = memory.newest_ms
         self._newest_event_id = memory.newest_event_id
         self._newest_box_event_id = memory.newest_box_event_id
+        self._newest_sensor_event_id = memory.newest_sensor_event_id
         self._wall_less_mono_s: float | None = None
         self._batch = Batch()
         self._handlers: dict[type, Callable[..., None]] = {
@@ -104,6 +106,12 @@ class Engine:
         kept.records += changes.records
         kept.first_outs.update(changes.first_outs)
         kept.facts += changes.facts
+
+    def add_sensor_event(self, event: SensorEvent) -> int:
+        """What was told or found of a sensor; the number of its record."""
+        self._newest_sensor_event_id += 1
+        self._batch.sensor_events.append(replace(event, event_id=self._newest_sensor_event_id))
+        return self._newest_sensor_event_id
 
     def set_figure(self, figure: OwnFigure) -> None:
         """The site's own figure of a material. Checked before it comes here."""

@@ -49,7 +49,7 @@ class Follower:
         with self._lock:
             if oldest_ms is not None and self._book is not None and oldest_ms < self._book.to_ms:
                 self._book = None  # it was read before these came in
-            if batch.inventory or batch.figures:
+            if batch.inventory or batch.figures or batch.sensor_events:
                 self._forget(set(self._tracks), None)
             elif told_of:
                 self._forget(told_of, None)

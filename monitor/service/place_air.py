@@ -5,6 +5,7 @@ from monitor.model.history import Series
 from monitor.model.inventory import Inventory
 from monitor.model.reading import Quantity
 from monitor.ports import ReadStore
+from monitor.service.corrections import Corrections
 from monitor.service.places import Stay, stays
 
 BUCKET_MS = 300_000
@@ -27,6 +28,7 @@ class AirBook:
         self.to_ms = -(-to_ms // BUCKET_MS) * BUCKET_MS
         self._inventory = inventory
         self._stays = stays(store.placements())
+        self._corrections = Corrections(store.sensor_events())
         self._ids = _series_ids(store.series())
         self._means = store.means(self.from_ms, self.to_ms, BUCKET_MS)
         self._kept: dict[tuple[str, int, int], Air | None] = {}
@@ -118,6 +120,8 @@ class AirBook:
             if stay is None:
                 continue
             value = self._means.get((self._ids.get((stay.channel, quantity), -1), start_ms))
+            if value is not None:
+                value = self._corrections.mean(stay.channel, quantity, value, start_ms, start_ms + BUCKET_MS)
             if value is not None:
                 values.append(value)
         return sum(values) / len(values) if values else None

@@ -23,13 +23,16 @@ from monitor.model.history import SPANS_S, Newest, RollUp
 from monitor.model.inventory import Inventory
 from monitor.model.reading import QUANTITIES, Quantity
 from monitor.model.records import stated_at
+from monitor.model.sensor_check import NO_CORRECTION, Correction
 from monitor.model.spool_event import Checkpoint, SpoolHistory, place_at
 from monitor.ports import ReadStore
 from monitor.service import air, ovens
 from monitor.service.box_course import box_course
 from monitor.service.boxes import BoxAnswers
+from monitor.service.corrections import AWAY, Corrections
 from monitor.service.followers import Followers
 from monitor.service.places import Stay, newest_of, placed_at, stays
+from monitor.service.sensors import SensorAnswers
 from monitor.service.site_catalogue import SiteCatalogue
 from monitor.service.spools import SpoolAnswers
 
@@ -70,6 +73,7 @@ class Queries:
         self.followers = Followers(store, self._catalogue.library, self._catalogue.limits)
         self._spools = SpoolAnswers(self.followers.spools, is_live=is_live)
         self._boxes = BoxAnswers(self.followers, is_live=is_live)
+        self.sensors = SensorAnswers(store, now_s=now_s)
         self._now_s = now_s
         self._zone = zone
         self._surroundings = surroundings
@@ -145,10 +149,10 @@ class Queries:
         devices = {(row.kind, row.key): row for row in self._store.devices()}
         here = placed_at(stays(self._store.placements()), at_ms)
         newest = self._store.latest(None if at_s is None else at_ms)
-        by_channel = newest_of(newest)
+        by_channel, held = newest_of(newest), Corrections(self._store.sensor_events())
 
         def air_of(place: str, channel: str | None) -> AirAnswer:
-            return self._air(place, channel, here.get(place), by_channel, devices, at_ms)
+            return self._air(place, channel, here.get(place), by_channel, devices, at_ms, held)
 
         rooms = tuple(
             RoomAnswer(key=room.key, name=room.name, air=air_of(room.key, room.channel))
@@ -189,7 +193,8 @@ class Queries:
         here = placed_at(stays(self._store.placements()), at_ms)
         devices = {(row.kind, row.key): row for row in self._store.devices()}
         channel = self._store.inventory().rooms[key].channel
-        return self._air(key, channel, here.get(key), newest_of(self._store.latest()), devices, at_ms)
+        newest, held = newest_of(self._store.latest()), Corrections(self._store.sensor_events())
+        return self._air(key, channel, here.get(key), newest, devices, at_ms, held)
 
     def series(self, place: str, quantity: str, from_s: float, to_s: float, span_s: int) -> SeriesAnswer:
         """A place's roll-ups over a window; BadInputError names what is wrong with the question."""
@@ -213,12 +218,15 @@ class Queries:
         self, stays_here: list[Stay], quantity: Quantity, window: tuple[int, int], span_s: int
     ) -> list[SeriesPoint]:
         ids = {f"{s.node}/{s.channel}": s.series_id for s in self._store.series() if s.quantity is quantity}
+        held = Corrections(self._store.sensor_events())
         found: dict[int, RollUp] = {}
         for stay in stays_here:
             if stay.channel in ids:
                 begin_ms, end_ms = max(window[0], stay.from_ms), min(window[1], stay.to_ms)
                 for point in self._store.points(ids[stay.channel], begin_ms, end_ms, span_s):
-                    found[point.start_ms] = point
+                    corrected = held.roll_up(stay.channel, quantity, point, span_s * 1000)
+                    if corrected is not None:
+                        found[point.start_ms] = corrected
         return [
             _point(start, found.get(start), span_s) for start in range(window[0], window[1], span_s * 1000)
         ]
@@ -231,17 +239,29 @@ class Queries:
         by_channel: Mapping[str, dict[Quantity, Newest]],
         devices: Mapping[tuple[str, str], DeviceRow],
         at_ms: int,
+        held: Corrections,
     ) -> AirAnswer:
         if stay is None or channel is None:
             return air.nothing("no channel is placed here in the inventory")
-        found = {q: n for q, n in by_channel.get(stay.channel, {}).items() if n.time_ms >= stay.from_ms}
+        here = {q: n for q, n in by_channel.get(stay.channel, {}).items() if n.time_ms >= stay.from_ms}
+        correction = held.at(stay.channel, at_ms)
+        if correction is None:
+            return air.nothing(AWAY)
+        found = held.newest(stay.channel, here)
         device = devices.get(("node", stay.channel.partition("/")[0]))
-        return air.answer(found, at_ms, device, self._change(place, found, at_ms))
+        raw = here.get(Quantity.HUMIDITY) if Quantity.HUMIDITY in found else None
+        raw_pct = None if raw is None or correction == NO_CORRECTION else raw.value
+        was_away = held.was_away(stay.channel, at_ms - CHANGE_OVER_MS - CHANGE_WINDOW_MS, at_ms)
+        changes = (None, None) if was_away else self._change(place, found, at_ms, correction)
+        return air.answer(found, at_ms, device, changes, raw_pct)
 
     def _change(
-        self, place: str, found: Mapping[Quantity, Newest], at_ms: int
+        self, place: str, found: Mapping[Quantity, Newest], at_ms: int, held: Correction
     ) -> tuple[float | None, float | None]:
-        """Change of humidity and dew point over three hours; looked up anew once a minute."""
+        """Change of humidity and dew point over three hours; looked up anew once a minute.
+
+        Both ends are corrected alike: a correction that was set in between is no change of the air.
+        """
         if Quantity.TEMPERATURE not in found or Quantity.HUMIDITY not in found:
             return None, None
         kept = self._changes.get(place)
@@ -255,7 +275,7 @@ class Queries:
             )
             for end_ms in (at_ms - CHANGE_OVER_MS, at_ms)
         ]
-        changes = _changes_between(means)
+        changes = _changes_between([(h if h is None else held.corrected(h), t) for h, t in means])
         if len(self._changes) > 5_000:
             self._changes.clear()
         if changes[0] is not None:

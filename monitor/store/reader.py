@@ -7,8 +7,9 @@ from monitor.model.cycle import OvenRecord
 from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import FactKind, OvenFact
+from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
-from monitor.store import boxes, facts, ovens, spools, versions
+from monitor.store import boxes, facts, ovens, sensors, spools, versions
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
 
@@ -113,6 +114,11 @@ class Reader(SeriesReader, PeopleReader):
         """The newest statement of each kind about each oven."""
         with self._snapshot() as db:
             return ovens.read_facts(db, self._site_id)
+
+    def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]:
+        """All that was told and found of sensors, by channel, in the order in which it was entered."""
+        with self._snapshot() as db:
+            return sensors.read_events(db, self._site_id)
 
     def own_figures(self) -> tuple[OwnFigure, ...]:
         """Every figure that was ever set at this site, the newest last."""

@@ -7,7 +7,7 @@ from monitor.errors import BadInputError, StoreError
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Applied, Progress, Retention, Stored
-from monitor.store import boxes, facts, ingest, ovens, people, retention, rolling, spools, versions
+from monitor.store import boxes, facts, ingest, ovens, people, retention, rolling, sensors, spools, versions
 from monitor.store.connection import BUSY_TIMEOUT_S, open_writer, transaction, translated
 from monitor.store.migrate import migrate
 from monitor.store.series_book import SeriesBook
@@ -124,6 +124,10 @@ class Store:
             oldest_ms = min(row[0] for row in out.rows)
             spools.forget_after(db, site_id, oldest_ms)
             boxes.forget_after(db, site_id, oldest_ms)
+        air_ms = sensors.write(db, site_id, batch)
+        if air_ms is not None:  # what was read since then is seen otherwise
+            spools.forget_after(db, site_id, air_ms)
+            boxes.forget_after(db, site_id, air_ms)
         changed_ms = spools.write(db, site_id, batch)
         if changed_ms is not None:  # a wetter spool, or another one, is another box
             boxes.forget_after(db, site_id, changed_ms)

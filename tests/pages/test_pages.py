@@ -184,6 +184,9 @@ def test_each_route_of_the_api_answers_as_its_description_says(client, name, ite
     path = name.replace("{place}", "b1").replace("{quantity}", "dew_point")
     path = path.replace("/boxes/{key}", "/boxes/b1").replace("/rooms/{key}", "/rooms/hall")
     path = path.replace("/spools/{key}", "/spools/s1").replace("/ovens/{key}", "/ovens/o1")
+    path = path.replace("/sensors/{node}/{channel}", "/sensors/n1/b1")
+    if path.endswith("/sensors/compare"):
+        path += "?channel=n1/b1&channel=n1/hall"
     if "series" in path:
         path += f"?from={NOW_S - 7200}&to={NOW_S}&span=300"
     if "what-if" in path:

@@ -1,0 +1,70 @@
+"""What becomes of a box's estimate when its sensor is corrected."""
+
+import pytest
+from support.sensor_site import CRATE, sensor_site
+from support.spool_site import BOX, DAY_S
+
+from monitor.model.inventory import Charge
+from monitor.model.sensor_check import Back, CorrectionSet, InJar
+from monitor.service.corrections import changes
+
+CHARGE = Charge(kind="silica_gel_orange", dry_g=200.0, loading_pct=9.0)
+
+
+def followed(folder, error_pct, *, is_corrected):
+    """A box at 13 %RH for six days and two more, its sensor off by so much; the site's answer and notices."""
+    folder.mkdir()
+    with sensor_site(folder, charge=CHARGE) as site:
+        site.errors = {BOX: (error_pct, 1.0)}
+        site.days(6, crate=13.0, loft=45.0)
+        site.follow()
+        if is_corrected:
+            site.sense(CorrectionSet(offset_pct=-error_pct, gain=1.0, uncertainty_pct=1.0))
+        site.days(2, crate=13.0, loft=45.0)
+        site.follow()
+        fresh = site.box(queries=site.fresh_queries())
+        return site.box(), site.reader.noticed(0, 2**60), fresh
+
+
+@pytest.mark.parametrize("error_pct", [-3.0, 2.0])
+def test_a_correction_is_no_lid_no_step_and_no_new_desiccant(tmp_path, error_pct):
+    """The reading jumps by what was corrected; nothing happened to the box, and nothing is told of it."""
+    box, noticed, fresh = followed(tmp_path / "off", error_pct, is_corrected=True)
+    true_box, _, _ = followed(tmp_path / "right", 0.0, is_corrected=False)
+    assert noticed == ()
+    assert "sensor_offset" not in [finding.cause for finding in box.diagnosis]
+    # Corrected, the bed is believed to hold what it would with a sensor that was right from the start,
+    # and a checked sensor tells it more closely.
+    loading, true = box.desiccant.loading_pct, true_box.desiccant.loading_pct
+    assert loading.p50 == pytest.approx(true.p50, abs=0.5)
+    assert loading.p90 - loading.p10 < true.p90 - true.p10
+    # A-35: another process that knows nothing but the database gives the same.
+    assert fresh.desiccant.loading_pct.p50 == pytest.approx(loading.p50, rel=1e-3)
+
+
+def test_a_jar_between_leaves_the_box_alone(tmp_path):
+    """Half a day in a jar of 75 %RH is no lid left open."""
+    with sensor_site(tmp_path, charge=CHARGE) as site:
+        site.days(4, crate=13.0, loft=45.0)
+        site.follow()
+        site.in_jar("sodium_chloride", 12.0)
+        site.sense(Back())
+        site.days(1, crate=13.0, loft=45.0)
+        site.follow()
+        assert site.reader.noticed(0, 2**60) == ()
+        assert site.box().lid_openings_7d == 0
+
+
+def test_changes_are_those_of_corrections_only(tmp_path):
+    """Neither a jar nor its end changes what a reading means."""
+    with sensor_site(tmp_path) as site:
+        site.days(1, crate=13.0)
+        site.sense(InJar(salt="lithium_chloride"), at_s=site.now - 0.5 * DAY_S)
+        site.sense(Back(), at_s=site.now - 0.4 * DAY_S)
+        site.sense(CorrectionSet(offset_pct=2.0, gain=0.95), at_s=site.now - 0.3 * DAY_S)
+        site.sense(CorrectionSet(offset_pct=0.0, gain=1.0))
+        found = changes(site.queries.sensors.events(CRATE))
+        assert len(found) == 2
+        assert found[0].shift(0.20) == pytest.approx(0.01)
+        assert found[1].shift(0.21) == pytest.approx(-0.01)
+        assert found[0].known_sd == pytest.approx(0.009)

@@ -1,0 +1,1 @@
+"""Pages about sensors: their list, the guided check of each, side by side, corners of a box."""
