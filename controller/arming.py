@@ -32,5 +32,11 @@ class Arming:
         """Whether the button was pressed a moment ago: what a reset after a safety trip needs."""
         return self._pressed_ms is not None and now_ms - self._pressed_ms <= PRESENT_MS
 
+    def there_s(self, now_ms: int) -> int:
+        """How long the last press still shows that somebody is there; 0 when it does not."""
+        if self._pressed_ms is None:
+            return 0
+        return max(self._pressed_ms + PRESENT_MS - now_ms, 0) // 1000
+
     def forget_presence(self) -> None:
         self._pressed_ms = None

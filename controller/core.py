@@ -3,7 +3,7 @@
 from controller.arming import Arming
 from controller.check import PreheatCheck
 from controller.heat import Pulser, Regulator
-from controller.limits import MESSAGES_PER_STEP, OvenLimits
+from controller.limits import MESSAGES_PER_STEP, NO_HEAT_C, OVERSHOOT_CUT_C, OvenLimits
 from controller.messages import BadOrder, read_permit, read_reset, state_payload
 from controller.permits import Living, PermitBook
 from controller.phase import phase_of
@@ -47,6 +47,7 @@ class Controller:
         self._asked = Commanded()
         self._seen: Inputs | None = None
         self._begun_ms = self._last_ms = now_ms
+        self._told_ms = 0  # uptime as last published
         self._read_since_step = 0
         self._is_cut = False
         self._is_reached = False
@@ -105,7 +106,8 @@ class Controller:
         permit = read_permit(payload)
         why = self._why_no_heat() or self.book.why_not(permit, now_ms, retained=retained)
         is_new = permit.cycle != self.book.run
-        if why is None and is_new and self.limits.has_arming and not self.arming.is_armed(now_ms):
+        is_armed = self.arming.is_armed(now_ms) or self.book.may_resume()
+        if why is None and is_new and self.limits.has_arming and not is_armed:
             why = "the oven is not armed: press its button"
         if why is not None:
             self.refused = {"seq": permit.seq, "why": why}
@@ -157,10 +159,11 @@ class Controller:
         self.arming.step(now_ms, pressed=seen.arm_pressed, may_arm=may_arm)
         if seen.stop_pressed:
             self._end_run(now_ms, for_good=True)
-        elif seen.door_open and self.book.living is not None:
+        elif seen.door_open:
             # What lies inside may have changed: it goes on only with a permit given after the door was shut.
+            self._held_by_door = self._held_by_door or self.book.living is not None
             self._end_run(now_ms, for_good=False)
-            self._held_by_door = True
+            self.book.opened = True
 
     def _end_run(self, now_ms: int, *, for_good: bool) -> None:
         self.book.end(now_ms, for_good=for_good)
@@ -180,13 +183,15 @@ class Controller:
         self._asked.fan = out.fan
         if living is not None:
             self._has_run = True
-            self._asked.setpoint_c, self._asked.ceiling_c = living.setpoint_c, living.ceiling_c
+            self._asked.run, self._asked.ceiling_c = living.cycle, living.ceiling_c
+            self._asked.setpoint_c = None if self._is_asked_to_hold() else living.setpoint_c
             self._heat(now_ms, out, hottest_c, is_late or self._verdict.hold is not None)
         if not out.switch_1:
             self._regulator.forget()
             self._pulser.forget()
         self._asked.duty = out.duty
         self._asked.both_closed = out.switch_1 and out.switch_2
+        self._asked.relay_closed = out.switch_1
         return out
 
     def _heat(self, now_ms: int, out: Outputs, hottest_c: float | None, is_held: bool) -> None:
@@ -196,6 +201,9 @@ class Controller:
         assert seen is not None
         # What is driven now lasts until the next step: it must not outlast the lease.
         if self.lock.trip is not None or living.ends_ms - now_ms < self.limits.step_ms:
+            return
+        if self._is_asked_to_hold():
+            self._check = None  # the monitor holds: when heat comes back it is checked afresh
             return
         if self._check is None:
             self._check = PreheatCheck(has_meter=seen.power_w is not None)
@@ -213,9 +221,10 @@ class Controller:
         out.switch_2 = self._pulser.is_on(now_ms, out.duty)
 
     def _cuts(self, hottest_c: float | None, living: Living) -> bool:
-        """R8: at the ceiling heat is cut at once, and comes back below the set-point."""
+        """R8, R13: at the ceiling, or too far above the set-point, heat is cut; it comes back below the set-point."""
+        cut_c = min(living.ceiling_c, living.setpoint_c + OVERSHOOT_CUT_C)
         if hottest_c is not None:
-            self._is_cut = hottest_c >= (living.setpoint_c if self._is_cut else living.ceiling_c)
+            self._is_cut = hottest_c >= (living.setpoint_c if self._is_cut else cut_c)
         return self._is_cut
 
     def _is_warm(self, hottest_c: float | None) -> bool:
@@ -236,14 +245,18 @@ class Controller:
         return phase_of(
             is_tripped=self.lock.trip is not None,
             is_permitted=self.book.living is not None,
-            is_held=self._held_by_door or self._verdict.hold is not None,
-            is_checked=self._check is not None and self._check.is_passed,
+            is_held=self._held_by_door or self._verdict.hold is not None or self._is_asked_to_hold(),
+            is_checked=self._is_asked_to_hold() or (self._check is not None and self._check.is_passed),
             is_reached=self._is_reached,
             is_held_by_door=self._held_by_door,
             is_warm=self._is_warm(self.hottest_c()),
             is_armed=self.arming.is_armed(now_ms),
             has_run=self._has_run,
         )
+
+    def _is_asked_to_hold(self) -> bool:
+        living = self.book.living
+        return living is not None and living.setpoint_c <= NO_HEAT_C
 
     def _key(self) -> tuple[object, ...]:
         """What is worth saying at once when it changes."""
@@ -257,6 +270,10 @@ class Controller:
             str(self.refused),
         )
 
+    def _armed_s(self, now_ms: int) -> int:
+        """While tripped, the button arms nothing but the reset: the monitor sees that somebody is there."""
+        return self.arming.left_s(now_ms) if self.lock.trip is None else self.arming.there_s(now_ms)
+
     def _publish(self, now_ms: int) -> bytes:
         seq = self._reporter.published(now_ms, self._key())
         self.book.note_published(seq, now_ms)
@@ -264,8 +281,10 @@ class Controller:
         assert seen is not None
         said = seen_said(self.sensors, seen, self.outputs)
         said["boot"], said["seq"], said["state"] = self.boot, seq, self.phase
-        said["uptime_s"] = (now_ms - self._begun_ms) / 1000.0
-        said["armed_s"] = self.arming.left_s(now_ms) if self.limits.has_arming else None
+        # Never backwards, whatever the clock did: the monitor would take it for an old message and stay deaf.
+        self._told_ms = max(self._told_ms, now_ms - self._begun_ms)
+        said["uptime_s"] = self._told_ms / 1000.0
+        said["armed_s"] = self._armed_s(now_ms) if self.limits.has_arming else None
         said["permit"] = permit_said(self.book.living, now_ms)
         said["refused"], said["trip"] = self.refused, self.lock.trip
         return state_payload(said)

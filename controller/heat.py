@@ -70,4 +70,7 @@ class Pulser:
                 self._on_ms = self._window_ms
             owed_ms = wanted_ms - self._on_ms
             self._owed_ms = min(max(owed_ms, -self._least_ms), self._least_ms) if 0.0 < duty < 1.0 else 0
-        return now_ms - self._begun_ms < self._on_ms
+        elapsed_ms = now_ms - self._begun_ms
+        if duty <= 0.0 and elapsed_ms >= self._least_ms:
+            self._on_ms = min(self._on_ms, elapsed_ms)  # no heat is asked for any more: not until the window ends
+        return elapsed_ms < self._on_ms

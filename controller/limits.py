@@ -11,12 +11,15 @@ STATE_OLDEST_MS = 10_000
 ARMED_MS = 30 * 60_000
 # B-04, B-22: a run whose heat was taken away may go on within this time; later it is a new start.
 RESUME_MS = 5 * 60_000
+# B-04: a permit with a set-point no higher than this asks for no heat at all; it is how the monitor holds.
+NO_HEAT_C = 0.0
 # R15: nothing heats longer, whatever renews it.
 RUN_MOST_MS = 48 * 3_600_000
 # R2.
 STALE_HOLD_MS, STALE_TRIP_MS = 30_000, 60_000
-# R3: a living sensor is never this quiet in ten minutes under a heater that is pulsed at a fifth or more.
-STUCK_C, STUCK_DUTY = 0.02, 0.2
+# R3: a living sensor is never this quiet in ten minutes under a heater that is pulsed at all.
+# The bound on the duty was a fifth once: where both sensors stuck in the calm it fell below that unseen.
+STUCK_C, STUCK_DUTY = 0.02, 0.05
 STUCK_BUCKET_MS = 5 * 60_000
 # R4: under heat and with the door shut no chamber cools like this; a probe that fell out does.
 FELL_OUT_C, FELL_OUT_MS = 12.0, 60_000
@@ -29,6 +32,9 @@ OVER_SETPOINT_C, OVER_SETPOINT_MS, FALLING_C = 5.0, 5 * 60_000, 0.2
 # R8: heat is cut at the ceiling at once and comes back below the set-point. A chamber that goes on rising
 # this far past the ceiling trips, and so does one that has come up to it too often (R13).
 CEILING_TRIP_C, CEILING_TRIP_MS, CEILING_CUTS = 3.0, 6_000, 3
+# R13: and so it is this far above the set-point, which a heater under control never is: its second switch may
+# have welded, and at full power the element's stored heat alone carries a chamber past a ceiling.
+OVERSHOOT_CUT_C = 3.0
 # R10.
 DISAGREE_C, DISAGREE_HOLD_MS, DISAGREE_TRIP_MS = 8.0, 2 * 60_000, 5 * 60_000
 # R14: heat needs a fan that is proven; one that is gone for this long trips.

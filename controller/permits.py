@@ -31,6 +31,7 @@ class PermitBook:
         self._last_seq = -1
         self._published: list[tuple[int, int]] = []  # (state's number, when published)
         self._ground_seq = 0  # a permit decided on an earlier state does not know what happened since
+        self.opened = False  # the door, since this run last had a permit
         self._ended: list[str] = []
         self._lost_ms = 0
 
@@ -62,6 +63,7 @@ class PermitBook:
         assert published_ms is not None
         self._last_seq = permit.seq
         self.living = Living(permit, published_ms + int(permit.lease_s * 1000.0))
+        self.opened = False
         if permit.cycle == self.run:
             return False
         if self.run is not None:
@@ -92,6 +94,13 @@ class PermitBook:
         if for_good and self.run is not None:
             self._end_for_good(self.run)
             self.run = None
+
+    def may_resume(self) -> bool:
+        """B-22: a run lost its lease less than five minutes ago, and the door stayed shut since.
+
+        A person may go on with it from afar; that is a new cycle, for which the old arming still counts.
+        """
+        return self.run is not None and self.living is None and not self.opened
 
     def _why_not_on_that_state(self, permit: Permit, now_ms: int) -> str | None:
         published_ms = self._published_ms(permit.state_seq)

@@ -9,7 +9,7 @@ from controller.sensors import Sensor
 from controller.signals import Inputs
 
 # B-30: nobody resets these from afar.
-LOCAL_RESET = ("R3", "R4", "R5", "R6", "R7", "R9", "R14", "R20", "cutout")
+LOCAL_RESET = ("R3", "R4", "R5", "R6", "R7", "R9", "R14", "R20", "CUTOUT")
 
 
 class Commanded:
@@ -17,6 +17,8 @@ class Commanded:
 
     def __init__(self) -> None:
         self.both_closed = False  # power should flow
+        self.relay_closed = False
+        self.run: str | None = None  # the cycle it asks for
         self.duty = 0.0
         self.fan = False
         self.setpoint_c: float | None = None
@@ -38,6 +40,10 @@ class _Held:
     def __init__(self) -> None:
         self._since_ms: int | None = None
 
+    @property
+    def is_running(self) -> bool:
+        return self._since_ms is not None
+
     def ms(self, now_ms: int, is_so: bool) -> int:
         if not is_so:
             self._since_ms = None
@@ -52,12 +58,17 @@ class Rules:
 
     def __init__(self, limits: at.OvenLimits) -> None:
         self._limits = limits
-        self._power, self._off, self._shut, self._full = _Held(), _Held(), _Held(), _Held()
+        self._unasked_ms = 0
+        self._unasked_from_ms: int | None = None
+        self._off, self._shut, self._full = _Held(), _Held(), _Held()
         self._over, self._ceiling, self._apart, self._fan = _Held(), _Held(), _Held(), _Held()
         self._ceiling_c: float | None = None
         self._was_below = False
+        self._setpoint_c: float | None = None
+        self._was_under = False
         self._closed = _Held()
         self._cuts, self._was_cut = 0, False
+        self._run: str | None = None
 
     def judge(self, now_ms: int, seen: Inputs, sensors: list[Sensor], asked: Commanded) -> Verdict:
         """Every rule is asked at every step, so that each keeps its own time."""
@@ -88,7 +99,7 @@ class Rules:
 
     def _outside(self, seen: Inputs) -> tuple[str, str] | None:
         if not seen.cutout_ok:
-            return "cutout", "the thermal cut-out or the fuse has opened"
+            return "CUTOUT", "the thermal cut-out or the fuse has opened"
         return None if seen.self_test_ok else ("R19", "the board's self test has failed")
 
     def _hard(self, sensors: list[Sensor]) -> tuple[str, str] | None:
@@ -118,9 +129,21 @@ class Rules:
         return None
 
     def _unasked_power(self, now_ms: int, seen: Inputs, asked: Commanded) -> tuple[str, str] | None:
-        """R6 by the meter: power while at least one of the two switches should be open."""
+        """R6 by the meter: power while at least one of the two switches should be open.
+
+        It adds up over the pauses of a pulsed heater, each without its first look, for which a meter may be
+        late. Only a pause without power clears it: with the relay open, or under heat, nothing is shown.
+        """
         flows = seen.power_w is not None and seen.power_w > at.OFF_POWER_W
-        if self._power.ms(now_ms, flows and not asked.both_closed) >= at.OFF_POWER_MS:
+        if asked.both_closed or not flows:
+            self._unasked_from_ms = None
+            if asked.relay_closed and not asked.both_closed:
+                self._unasked_ms = 0
+            return None
+        if self._unasked_from_ms is not None:
+            self._unasked_ms += now_ms - self._unasked_from_ms
+        self._unasked_from_ms = now_ms
+        if self._unasked_ms >= at.OFF_POWER_MS:
             return "R6", "power flows although the heat is off: pull the plug"
         return None
 
@@ -158,6 +181,10 @@ class Rules:
         """R8: it was below this ceiling and went far past it. One lowered onto a hot oven only holds."""
         if asked.ceiling_c != self._ceiling_c:
             self._ceiling_c, self._was_below = asked.ceiling_c, False
+        if asked.setpoint_c is not None and asked.setpoint_c != self._setpoint_c:
+            self._setpoint_c, self._was_under = asked.setpoint_c, False
+        if asked.setpoint_c is not None and hottest_c is not None:
+            self._was_under = self._was_under or hottest_c <= asked.setpoint_c
         if asked.ceiling_c is None or hottest_c is None:
             self._ceiling.ms(now_ms, False)
             return None
@@ -168,14 +195,20 @@ class Rules:
         return None
 
     def _cut_often(self, asked: Commanded) -> tuple[str, str] | None:
-        """R13: a heater under control stays below its ceiling."""
-        if asked.setpoint_c is None:
-            self._cuts, self._was_cut = 0, False
-        elif asked.is_cut and not self._was_cut and self._was_below:
+        """R13: a heater under control stays below its ceiling, and near its set-point.
+
+        A lease that lapses because the monitor withholds permits above the ceiling (R8) does not begin a new
+        count; another cycle does.
+        """
+        if asked.run is None:
+            return None
+        if asked.run != self._run:
+            self._run, self._cuts, self._was_cut = asked.run, 0, False
+        if asked.is_cut and not self._was_cut and self._was_below and self._was_under:
             self._cuts += 1
         self._was_cut = asked.is_cut
         if self._cuts >= at.CEILING_CUTS:
-            return "R13", "it came up to the permit's ceiling three times"
+            return "R13", "it went too far above its set-point three times"
         return None
 
     def _fell_out(
@@ -221,6 +254,8 @@ class Rules:
         """R10. Without a fan the chamber is layered and sensors may differ."""
         good = [sensor.good_c for sensor in sensors if sensor.good_c is not None]
         apart = len(good) > 1 and max(good) - min(good) > at.DISAGREE_C
-        apart_ms = self._apart.ms(now_ms, apart and (asked.fan or not self._limits.has_fan))
+        is_stirred = asked.fan or not self._limits.has_fan
+        # What was found under the fan is not forgotten because a hold has stopped it.
+        apart_ms = self._apart.ms(now_ms, apart and (is_stirred or self._apart.is_running))
         trip = ("R10", "two sensors have disagreed for 5 min") if apart_ms >= at.DISAGREE_TRIP_MS else None
         return "the sensors disagree" if apart_ms >= at.DISAGREE_HOLD_MS else None, trip

@@ -107,6 +107,7 @@ class Service:
         address = self._start_broker()
         self.address = address
         desk = self._oven_desk(engine, reader, stored.oven_states)
+        self.queries.mind_ovens(desk.minded)
         self._start_link(engine, store, address, desk)
         self.ovens = OvenActs(desk, reader, self.queries, self.worker.ask, self._choice.clock)
 

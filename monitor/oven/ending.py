@@ -1,4 +1,8 @@
-"""How heat ends: the end of a cycle, a hold, a trip with its first-out record."""
+"""How heat ends: the end of a cycle, a hold, a trip with its first-out record.
+
+An end and a trip publish a stop, after which the controller never heats that cycle again (B-17). A hold goes
+on later, so it takes the heat away by a permit of no heat instead, and by the lease behind it.
+"""
 
 from dataclasses import replace
 
@@ -14,7 +18,12 @@ from monitor.oven.verdict import RUNNING, Level, Verdict
 def end(turn: Turn, seen: Seen, ending: Ending, why: str, rule: str | None = None) -> None:
     """The running cycle ends; nothing but a new confirmed start heats again (B-21)."""
     cycle = turn.cycle
-    turn.switch_off(cycle.id, why)
+    if ending is Ending.LINK_LOST:
+        # B-22: the lease has ended the heat, and a stop would end it for good: it may be gone on with. Where it
+        # has not ended it, the first state that is heard again says so, and is answered by a stop.
+        turn.let_lapse(why)
+    else:
+        turn.switch_off(cycle.id, why)
     _close(turn, ending, why, rule)
     turn.go(seen)
     if ending is not Ending.TIME_UP:
@@ -41,13 +50,13 @@ def _close(turn: Turn, ending: Ending, why: str, rule: str | None) -> None:
 
 
 def hold(turn: Turn, verdict: Verdict) -> None:
-    """Heat off at once; too many holds in one cycle are a trip (B-04)."""
+    """Heat off at once, yet not for good; too many holds in one cycle are a trip (B-04)."""
     holds = turn.cycle.holds + 1
     if holds > hard.MAX_HOLDS:
         what = f"Held more than {hard.MAX_HOLDS} times in one cycle, now: {verdict.what}"
         trip(turn, (Verdict(rule="B-04", level=Level.TRIP, what=what),))
         return
-    turn.switch_off(turn.cycle.id, verdict.what)
+    turn.let_lapse(verdict.what)
     turn.change_cycle(holds=holds, hold_rule=verdict.rule, phase_since_mono_s=turn.mono_s)
     turn.record(RecordKind.HELD, verdict.what, rule=verdict.rule)
     turn.go(Seen.HELD)
@@ -68,6 +77,7 @@ def trip(turn: Turn, verdicts: tuple[Verdict, ...], controller: Trip | None = No
         trips=turn.state.trips + 1,
         first_out_due_mono_s=turn.mono_s + hard.FIRST_OUT_S,
         is_proof_tested_since_trip=False,
+        is_arming_void=True,  # whoever armed it has not seen this yet (B-30)
     )
     turn.record(RecordKind.TRIPPED, first.what, rule=first.rule)
     turn.go(Seen.TRIPPED)

@@ -113,8 +113,9 @@ def _running(turn: Turn, before: Sample | None, sample: Sample) -> None:
 
 
 def _proven(turn: Turn, sample: Sample) -> None:
-    """The fan moves air before heat counts as heating."""
+    """The fan moves air, and the controller's own check before heat is over, before it counts as heating."""
     is_proven = sample.state.fan or not turn.state.parameters.has_fan
+    is_proven = is_proven and sample.state.state is not OvenPhase.PREHEAT_CHECK
     if turn.state.phase is OvenPhase.PREHEAT_CHECK and is_proven:
         begin_warming(turn, sample.hottest_c)
         turn.go(Seen.PROVEN)
@@ -128,6 +129,8 @@ def begin_warming(turn: Turn, from_c: float | None) -> None:
 
 def _lost(turn: Turn, before: Sample | None, sample: Sample) -> None:
     """A permit that was there is gone: ended at the oven, run out while withheld, or lost with the link."""
+    if sample.state.state is OvenPhase.HOLD:
+        return  # its door took the heat, not a person's stop: rule B-04 holds, and it may go on
     earlier = before.state.permit if before is not None else None
     if before is not None and earlier is not None and earlier.cycle == turn.cycle.id:
         lived_s = sample.at_s - before.at_s

@@ -19,13 +19,27 @@ _RELAY_BAND_C = 1.0
 # The last lease reaches a little beyond the end, so that the end comes as an end and not as a lost link.
 _PAST_THE_END_S = 5.0
 _SHORTEST_ON_S = 1.0
+# A hold: nothing is colder than this, so nothing is heated; it ends by itself in three states' time.
+_NO_HEAT_C, _NO_HEAT_LEASE_S = 0.0, 6.0
 
 
 def why_none(state: Supervised, verdicts: tuple[Verdict, ...], mono_s: float) -> str | None:
     """Why there may be no permit at this moment; None = there may. Everything is looked at each time."""
-    cycle, newest = state.cycle, state.window.newest
-    if state.phase not in HEATED or cycle is None:
+    if state.phase not in HEATED or state.cycle is None:
         return f"an oven in {state.phase} is not heated"
+    unfit = _unfit(state, mono_s)
+    if unfit is not None:
+        return unfit
+    worst = next((v for v in verdicts if v.level >= Level.WITHHOLD), None)
+    if worst is not None:
+        return worst.what
+    return _beyond_limits(state)
+
+
+def _unfit(state: Supervised, mono_s: float) -> str | None:
+    """What forbids any permit of this cycle, also one that heats nothing."""
+    cycle, newest = state.cycle, state.window.newest
+    assert cycle is not None
     if state.trip is not None or state.is_out_of_service:
         return "it is locked out"
     if newest is None or newest.state.boot != cycle.boot:
@@ -36,12 +50,7 @@ def why_none(state: Supervised, verdicts: tuple[Verdict, ...], mono_s: float) ->
         return "its controller has tripped"
     if state.site is None or mono_s - state.site_mono_s > SITE_FRESH_S:
         return "what is around it is not known"
-    if mono_s >= cycle.ends_mono_s:
-        return "its time is over"
-    worst = next((v for v in verdicts if v.level >= Level.WITHHOLD), None)
-    if worst is not None:
-        return worst.what
-    return _beyond_limits(state)
+    return "its time is over" if mono_s >= cycle.ends_mono_s else None
 
 
 def _beyond_limits(state: Supervised) -> str | None:
@@ -61,7 +70,10 @@ def _beyond_limits(state: Supervised) -> str | None:
 
 
 def renew(turn: Turn, verdicts: tuple[Verdict, ...]) -> None:
-    """A permit, or the ON of a relay, where it is due."""
+    """A permit, or the ON of a relay, where it is due; in a hold the permit that takes the heat away."""
+    if turn.state.phase is OvenPhase.HOLD and turn.state.parameters.actuator is Actuator.CONTROLLER:
+        _take_heat_away(turn)
+        return
     if why_none(turn.state, verdicts, turn.mono_s) is not None:
         if turn.state.parameters.actuator is Actuator.RELAY:
             _relay_off(turn)  # its countdown would end it too, a lease later
@@ -95,6 +107,23 @@ def _is_due(state: Supervised, mono_s: float) -> bool:
     return mono_s - given.rests_on_mono_s >= _RENEW_SHARE * state.parameters.lease_s
 
 
+def _take_heat_away(turn: Turn) -> None:
+    """B-04: a stop would end the cycle for good, so a hold replaces the living permit by one of no heat.
+
+    Once when it begins, and again while the oven shows heat: that one was lost. An oven with its door open
+    takes none, and has none. Where none may be given, the lease that lives runs out.
+    """
+    state, newest = turn.state, turn.state.window.newest
+    if _unfit(state, turn.mono_s) is not None or newest is None or newest.state.door_open:
+        return
+    given = state.given
+    if given is not None:
+        is_late = turn.mono_s - given.given_mono_s >= _TAKEN_WITHIN_S
+        if not is_late or newest.state.seq <= given.permit.state_seq or newest.state.heater <= 0.0:
+            return
+    turn.put(PublishPermit(oven=state.oven, permit=_give(turn, is_heat=False)))
+
+
 def _is_untaken(shown: LivingPermit | None, given: Given, mono_s: float) -> bool:
     """The oven still shows an older permit, seconds later: the newest one was lost, and is followed early."""
     return (
@@ -102,7 +131,7 @@ def _is_untaken(shown: LivingPermit | None, given: Given, mono_s: float) -> bool
     )
 
 
-def _give(turn: Turn) -> Permit:
+def _give(turn: Turn, *, is_heat: bool = True) -> Permit:
     """The next permit; its number rises whatever came before (contract 3)."""
     state, cycle = turn.state, turn.cycle
     newest = state.window.newest
@@ -110,15 +139,17 @@ def _give(turn: Turn) -> Permit:
     said = newest.state.permit
     seq = max(state.permit_seq, said.seq if said and said.cycle == cycle.id else 0) + 1
     left_s = cycle.ends_mono_s - turn.mono_s
+    setpoint_c = cycle.setpoint_c if is_heat else _NO_HEAT_C
+    lease_s = state.parameters.lease_s if is_heat else _NO_HEAT_LEASE_S
     permit = Permit(
         cycle=cycle.id,
         seq=seq,
         boot=cycle.boot,
         state_seq=newest.state.seq,
         # Down, never up: what goes out may not be above what was decided.
-        setpoint_c=math.floor(cycle.setpoint_c * 100.0) / 100.0,
+        setpoint_c=math.floor(setpoint_c * 100.0) / 100.0,
         ceiling_c=math.floor(cycle.ceiling_c * 100.0) / 100.0,
-        lease_s=round(min(state.parameters.lease_s, left_s + _PAST_THE_END_S), 1),
+        lease_s=round(min(lease_s, left_s + _PAST_THE_END_S), 1),
     )
     given = Given(permit=permit, given_mono_s=turn.mono_s, rests_on_mono_s=newest.heard_mono_s)
     turn.change(permit_seq=seq, given=given)

@@ -12,6 +12,7 @@ _SHORTEST_WARM_UP_S = 600.0  # R11: nobody is warned earlier
 _NEAR_THE_TOP = 0.95  # R11: share of what the heater can hold; nearer to it the time has no meaning
 _OVERSHOOT_SAMPLES = 2  # R13
 _OVERTIME = 1.10  # R15
+_SWITCHED = 0.5  # R17: a change of duty that is one from off to on or back
 
 
 def not_reaching(scene: Scene) -> Verdict | None:
@@ -132,5 +133,10 @@ def chattering(scene: Scene) -> Verdict | None:
 
 
 def _switchings(part: tuple[Sample, ...]) -> int:
-    """Changes between off and on that the states show; what lies between two states cannot be seen."""
-    return sum((a.state.heater > 0.0) != (b.state.heater > 0.0) for a, b in pairwise(part))
+    """Changes between off and on that the states show; what lies between two states cannot be seen.
+
+    A controller that proportions tells its duty: one that goes between nothing and a twentieth, as near a low
+    set-point in a warm room, switches no more often than its windows, which are the controller's own bound.
+    """
+    duties = [sample.state.heater for sample in part]
+    return sum([abs(after - before) >= _SWITCHED for before, after in pairwise(duties)])

@@ -90,7 +90,7 @@ def too_fast(scene: Scene) -> Verdict | None:
     """R7: faster than its heater can be: the sensor lies on the element, or two switches are closed."""
     part = scene.window.covers(_FAST_S)
     rate = rate_c_s(part) if part else None
-    if rate is None or rate <= scene.parameters.fast_factor * scene.parameters.full_duty_rate_c_s:
+    if rate is None or rate <= scene.parameters.fast_factor * scene.parameters.fastest_rate_c_s:
         return None
     if _is_settling(scene, part):
         return None

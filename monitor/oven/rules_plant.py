@@ -86,9 +86,12 @@ def door_open(scene: Scene) -> Verdict | None:
     newest = scene.newest
     if (newest is not None and newest.state.door_open) or (scene.site and scene.site.door_open):
         return Verdict(rule="B-04", level=Level.HOLD, what="The door is open.")
-    if newest is not None and newest.state.state is OvenPhase.HOLD:
-        return Verdict(rule="B-04", level=Level.HOLD, what="The oven's controller holds.")
-    return None
+    if newest is None or newest.state.state is not OvenPhase.HOLD:
+        return None
+    # One that has lost its permit to a door that is shut again says "hold" until it is given another: that is
+    # counted once, while it is heated, and must not keep back the permit it waits for.
+    is_waiting = newest.state.permit is None and scene.phase not in (OvenPhase.HEATING, OvenPhase.DRYING)
+    return None if is_waiting else Verdict(rule="B-04", level=Level.HOLD, what="The oven's controller holds.")
 
 
 def cutout_open(scene: Scene) -> Verdict | None:

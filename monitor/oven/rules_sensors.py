@@ -2,12 +2,15 @@
 
 import math
 
+from monitor.model.oven import OvenPhase
 from monitor.oven import hard
 from monitor.oven.verdict import Level, Scene, Verdict
 from monitor.oven.window import Sample, Window, rate_c_s, reading_c
 
 _MISSING_TRIP = 3  # R1: errors in a row on a bus, each seen as a reading of None
 _DUTY_CHANGE = 0.20  # R3
+# R3: under half duty or more, this far from any balance, a living sensor shows more than its noise sooner.
+_QUIET_S, _QUIET_RISE_C = 180.0, 2.0
 _MIN_DUTY = 0.5  # R4
 # R4: a model that expects less than this says nothing about a sensor (2 °C in five minutes).
 _LEAST_EXPECTED_C_S = 0.006
@@ -69,24 +72,29 @@ def _sample_seq(sample: Sample, sensor: int) -> int | None:
 
 
 def stuck(scene: Scene) -> Verdict | None:
-    """R3: its noise has vanished although the heater's duty changed."""
-    figures = scene.parameters
-    part = scene.window.covers(figures.stuck_after_s)
-    if not part:
-        return None
+    """R3: its noise has vanished although the heater's duty changed, or although the chamber must be rising."""
+    part = scene.window.covers(scene.parameters.stuck_after_s)
     duties = [sample.state.heater for sample in part]
-    if max(duties) - min(duties) < _DUTY_CHANGE:
-        return None
+    if not part or max(duties) - min(duties) < _DUTY_CHANGE:
+        part = scene.window.covers(_QUIET_S)
+        if not _must_rise(scene, part):
+            return None
     for sensor in range(len(part[-1].state.chamber_c)):
         values = [reading_c(sample, sensor) for sample in part]
         known = [value for value in values if value is not None]
-        if len(known) == len(values) and max(known) - min(known) < figures.stuck_span_c:
-            minutes = figures.stuck_after_s / 60.0
-            what = (
-                f"Temperature sensor {sensor + 1} has not moved for {minutes:.0f} min while the heater did."
-            )
+        if len(known) == len(values) and max(known) - min(known) < scene.parameters.stuck_span_c:
+            minutes = (part[-1].at_s - part[0].at_s) / 60.0
+            what = f"Temperature sensor {sensor + 1} has not moved for {minutes:.0f} min under heat."
             return Verdict(rule="R3", level=Level.TRIP, what=what)
     return None
+
+
+def _must_rise(scene: Scene, part: tuple[Sample, ...]) -> bool:
+    """Whether even a weak heater in a lossy chamber would have warmed it by more than any noise."""
+    if not part or part[-1].hottest_c is None:
+        return False
+    duty = min(sample.state.heater for sample in part)
+    return duty >= _MIN_DUTY and scene.least_rate_c_s(duty, part[-1].hottest_c) * _QUIET_S > _QUIET_RISE_C
 
 
 def out_of_place(scene: Scene) -> Verdict | None:
@@ -135,9 +143,13 @@ def _no_rise(scene: Scene) -> Verdict | None:
 
 
 def disagree(scene: Scene) -> Verdict | None:
-    """R10: two sensors of one chamber, stirred by its fan, may not lie this far apart."""
+    """R10: two sensors of one chamber, stirred by its fan, may not lie this far apart.
+
+    In a hold the fan stops when the chamber is no longer warm: what was found then goes on being so.
+    """
     figures = scene.parameters
-    apart_s = scene.window.since(lambda s: s.state.fan and spread_c(s) > figures.spread_c)
+    is_held = scene.phase is OvenPhase.HOLD
+    apart_s = scene.window.since(lambda s: (is_held or s.state.fan) and spread_c(s) > figures.spread_c)
     if apart_s < figures.spread_hold_s:
         return None
     level = Level.TRIP if apart_s >= figures.spread_trip_s else Level.HOLD

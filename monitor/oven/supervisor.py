@@ -5,7 +5,7 @@ from collections.abc import Callable
 from dataclasses import replace
 from typing import Any
 
-from monitor.model.cycle import Ending, RecordKind
+from monitor.model.cycle import Cycle, Ending, RecordKind
 from monitor.model.oven import OvenPhase
 from monitor.oven import asked, ending, hard, heard, permits
 from monitor.oven.effects import Effect
@@ -33,7 +33,7 @@ from monitor.oven.verdict import HEATED, RUNNING, Level, Scene, Verdict
 
 _CLOCK_STEP_S = 2.0  # R19
 _SILENCE_SLACK_S = 2.0
-_PROVE_WITHIN_S = 60.0
+_TAKE_WITHIN_S, _PROVE_WITHIN_S = 60.0, 120.0  # the controller's own check takes 35 s of it
 _WARM_AGAIN_C = 5.0  # an idle oven counts as warm only so far above cool, or it would go to and fro
 _LEAST_LOWERING_C = 1.0  # R13
 
@@ -238,15 +238,20 @@ def _deadlines(turn: Turn) -> None:
     elif turn.state.phase is OvenPhase.HOLD and in_phase_s > hard.MAX_HOLD_S:
         what = f"Held for more than five minutes ({cycle.hold_rule})."
         ending.trip(turn, (Verdict(rule="B-04", level=Level.TRIP, what=what),))
-    elif turn.state.phase is OvenPhase.PREHEAT_CHECK and in_phase_s > _PROVE_WITHIN_S:
+    elif turn.state.phase is OvenPhase.PREHEAT_CHECK and in_phase_s > _within_s(cycle):
         ending.end(turn, Seen.STOPPED, Ending.STOPPED_BY_RULE, _not_proven(turn), "B-18")
+
+
+def _within_s(cycle: Cycle) -> float:
+    """B-18: how long a start may stay unproven; shorter as long as its permit is not even taken [s]."""
+    return _PROVE_WITHIN_S if cycle.is_acknowledged else _TAKE_WITHIN_S
 
 
 def _not_proven(turn: Turn) -> str:
     newest = turn.state.window.newest
     refused = newest.state.refused if newest else None
     if turn.cycle.is_acknowledged:
-        return "The oven took its permit, but its fan does not run."
+        return "The oven took its permit, but its check before heat does not end, or its fan does not run."
     said = f" It says: {refused.why}" if refused else ""
     return f"The oven did not take its permit within a minute.{said}"
 
@@ -273,9 +278,15 @@ def _go_on(turn: Turn, verdicts: tuple[Verdict, ...]) -> None:
 
 
 def _clear(turn: Turn, verdicts: tuple[Verdict, ...]) -> None:
-    """B-04: only when nothing holds any more and the stop has had its effect; then all is proven anew."""
-    if turn.state.stop_since_mono_s is not None or any(v.level >= Level.WITHHOLD for v in verdicts):
+    """B-04: only when nothing holds any more, on a state heard after it began; then all is proven anew."""
+    given, newest = turn.state.given, turn.state.window.newest
+    if newest is None or newest.heard_mono_s <= turn.cycle.phase_since_mono_s:
         return
+    if given is not None and newest.state.seq <= given.permit.state_seq:
+        return
+    if any(v.level >= Level.WITHHOLD for v in verdicts):
+        return
+    turn.change(given=None)  # the next permit, which heats again, is due at once
     turn.change_cycle(
         hold_rule=None,
         is_acknowledged=False,

@@ -64,6 +64,12 @@ class Turn:
             self.record(RecordKind.PHASE, f"{before} to {after}: {seen}")
         return after
 
+    def let_lapse(self, why: str) -> None:
+        """Heat is to end without a stop: a relay goes off, a controller is given nothing that heats any more."""
+        if self.state.parameters.actuator is Actuator.RELAY:
+            self.put(RelayOff(oven=self.state.oven, why=why))
+        self.change(given=None)
+
     def switch_off(self, cycle: str, why: str) -> None:
         """Heat off by every means there is; whether it worked is looked at with the next states (B-17)."""
         if self.state.parameters.actuator is Actuator.RELAY:

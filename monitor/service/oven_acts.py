@@ -13,7 +13,7 @@ from monitor.model.oven_look import CheckItem, OvenLook, StartWish
 from monitor.model.people import Act
 from monitor.oven import effects as done
 from monitor.oven import hard
-from monitor.oven.events import Event, ExtendAsked, ResetAsked, StartAsked, StopAsked
+from monitor.oven.events import Event, ExtendAsked, ResetAsked, StartAsked
 from monitor.oven.load_limit import allowed
 from monitor.oven.site import TICK_WORDS, Tick
 from monitor.oven.state import Supervised
@@ -79,8 +79,8 @@ class OvenActs:
         """Heat off, whoever asks and whatever runs: said to the oven at once, then written down (B-17)."""
         self._desk.now(oven)
         who, why = who[:_TEXT_MAX] or "somebody", why[:_TEXT_MAX] or "stopped"
-        self._desk.stop_at_once(oven, f"{who}: {why}")
-        self._step(oven, StopAsked(who=who, why=why))
+        self._desk.stop_at_once(oven, who, why)
+        self._ask(lambda _: self._desk.note_stop(oven))
 
     def extend(
         self, oven: str, order: str, version: int, cycle: str, extra_s: float, who: str

@@ -22,6 +22,7 @@ from monitor.oven.parameters import parameters_of
 from monitor.oven.site import Site
 from monitor.oven.state import Supervised, begin
 from monitor.ports import Clock
+from monitor.service.ovens import Minded, minded_by
 from monitor.wire import topics
 from monitor.wire.messages import parse_oven_state
 from monitor.wire.oven_messages import dump_permit, dump_reset, dump_stop, parse_stop
@@ -63,6 +64,7 @@ class OvenDesk:
         self._trays: dict[str, str] = {}
         self._ticked_s = self._told_s = float("-inf")
         self._numbers = itertools.count(1)
+        self._unnoted: dict[str, tuple[str, str]] = {}  # stops said at once, by oven
         self._own_stops: deque[str] = deque(maxlen=64)  # the broker gives them back
         self._changed = threading.Condition()
         self.revision = 0
@@ -73,6 +75,10 @@ class OvenDesk:
         if state is None:
             raise BadInputError(f"oven {oven[:63]!r} is not in the inventory")
         return state
+
+    def minded(self, oven: str) -> Minded | None:
+        """The cycle that runs or cools; from any thread."""
+        return minded_by(self._states.get(oven), self._clock.mono_s())
 
     def is_urgent(self) -> bool:
         """Whether something waits for a commit."""
@@ -93,6 +99,7 @@ class OvenDesk:
                 state = parse_oven_state(arrival.payload)
             except BadMessageError:
                 return  # in the quarantine already; an oven that is not understood is not heard
+            self.note_stop(topic.oven)
             self.step(topic.oven, Heard(state=state))
 
     def tick(self) -> None:
@@ -169,12 +176,19 @@ class OvenDesk:
         for effect in waiting:
             self._carry_out(effect)
 
-    def stop_at_once(self, oven: str, why: str) -> None:
-        """To the controller, past everything that waits; from any thread. The record follows by `step`."""
+    def stop_at_once(self, oven: str, who: str, why: str) -> None:
+        """To the controller, past everything that waits; from any thread. `note_stop` writes it down."""
         stop_id = uuid.uuid4().hex
         self._own_stops.append(stop_id)
+        self._unnoted[oven] = (who, why)
         topic = topics.build(topics.OvenStop(site=self._site_key, oven=oven))
-        self._world.publish(topic, dump_stop("*", why, stop_id), None)
+        self._world.publish(topic, dump_stop("*", f"{who}: {why}", stop_id), None)
+
+    def note_stop(self, oven: str) -> None:
+        """A stop that was said at once becomes a record, before anything that the oven said since."""
+        told = self._unnoted.pop(oven, None)
+        if told is not None:
+            self.step(oven, StopAsked(who=told[0], why=told[1]))
 
     def next_number(self) -> int:
         """Rises with every order that is made here, over restarts too."""

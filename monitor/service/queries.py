@@ -73,6 +73,7 @@ class Queries:
         self.followers = Followers(store, self._catalogue.library, self._catalogue.limits)
         self._spools = SpoolAnswers(self.followers.spools, is_live=is_live)
         self._boxes = BoxAnswers(self.followers, is_live=is_live)
+        self._minded: Callable[[str], ovens.Minded | None] = lambda _: None
         self.sensors = SensorAnswers(store, now_s=now_s)
         self._now_s = now_s
         self._zone = zone
@@ -80,6 +81,10 @@ class Queries:
         self._changes: dict[str, tuple[float, tuple[float | None, float | None]]] = {}
         self._revision = 0
         self._changed = threading.Condition()
+
+    def mind_ovens(self, minded: Callable[[str], ovens.Minded | None]) -> None:
+        """From now on somebody supervises the ovens; asked by key."""
+        self._minded = minded
 
     def zone(self) -> str:
         """IANA name of the site's time zone."""
@@ -165,10 +170,17 @@ class Queries:
             (self._catalogue.library(), limits),
             self._store.box_histories(at_ms),
         )
-        heaters = tuple(
-            ovens.answer(oven, devices.get(("oven", oven.key)), at_ms) for oven in inventory.ovens.values()
-        )
         spools = self._spools.all(inventory, at_ms, limits)
+        heaters = tuple(
+            ovens.answer(
+                oven,
+                devices.get(("oven", oven.key)),
+                at_ms,
+                self._minded(oven.key) if at_s is None else None,
+                [spool for spool in spools if spool.place == oven.key],
+            )
+            for oven in inventory.ovens.values()
+        )
         unplaced = _unplaced(newest, here)
         health = self._health(newest, unplaced, at_ms)
         # While the past is still being read everything looks old: nothing is asked of anybody yet (A-23).

@@ -167,3 +167,105 @@ def test_a_hot_oven_that_nobody_heats_locks_as_well():
     assert bench.trip["rule"] == "R9"
     assert bench.out.fan
     assert bench.out.local_alarm
+
+
+def test_a_permit_of_no_heat_opens_both_switches_at_once():
+    """B-04: it is how the monitor holds; a pulse that has begun does not go on to its end."""
+    bench = Bench().heated()
+    bench.step(20.0)
+    assert bench.is_on
+    assert bench.permit(setpoint_c=0.0, lease_s=6.0) is None
+    bench.step()
+    assert not bench.out.switch_1
+    assert not bench.out.switch_2
+    assert bench.states[-1]["state"] == "hold"
+    assert bench.is_permitted
+    bench.step(8.0)
+    assert not bench.is_permitted
+
+
+def test_after_a_permit_of_no_heat_the_same_cycle_goes_on_checked_afresh():
+    """B-04: on a state published after it."""
+    bench = Bench().heated()
+    bench.power_w = 0.0  # with a meter each switch is closed alone first
+    bench.permit(setpoint_c=0.0, lease_s=6.0)
+    bench.step(4.0)
+    for _ in range(4):
+        assert bench.permit() is None
+        bench.step(2.0)
+        assert bench.states[-1]["state"] == "preheat_check"
+        bench.step(8.0)
+    bench.step(2.0)
+    assert bench.out.duty > 0.0
+
+
+def test_a_permit_of_no_heat_heats_not_even_a_frozen_chamber():
+    """Below 0 degC a set-point of 0 would be one above what is measured."""
+    bench = Bench()
+    bench.chamber_c = [-4.0, -4.0]
+    bench.arm()
+    assert bench.permit(setpoint_c=0.0) is None
+    bench.step(20.0)
+    assert not bench.out.switch_1
+
+
+def test_a_duty_that_falls_to_nothing_ends_the_pulse_that_has_begun():
+    """What is told as no heat must be none: the monitor takes power without heat for a welded switch (R6)."""
+    pulser = Pulser(120_000, 10_000)
+    assert pulser.is_on(0, 1.0)
+    assert pulser.is_on(4000, 0.0)  # shorter than its switch bears
+    assert not pulser.is_on(10_000, 0.0)
+    assert not pulser.is_on(60_000, 0.5)  # one pulse a window
+    assert pulser.is_on(120_000, 0.5)
+
+
+def test_a_permit_from_before_the_door_was_opened_is_refused_also_where_none_lived():
+    """What lies inside may have changed since it was decided on."""
+    bench = Bench().heated()
+    bench.step(40.0)  # the lease has lapsed
+    assert not bench.is_permitted
+    old = bench.newest_seq
+    while bench.newest_seq == old:
+        bench.step(2.0)
+    old = bench.newest_seq
+    bench.door_open = True
+    bench.step(2.0)
+    bench.door_open = False
+    bench.step(2.0)
+    assert "before heat was last taken away" in bench.permit(state_seq=old)
+
+
+def half_an_hour_on():
+    """At its set-point, its arming lapsed."""
+    bench = Bench().heated()
+    bench.chamber_c = [54.0, 54.0]
+    for number in range(180):
+        bench.permit()
+        bench.chamber_c[0] = 54.0 + 0.5 * (number % 2)
+        bench.step(10.0)
+    return bench
+
+
+def test_a_lapsed_run_may_be_gone_on_with_as_a_new_cycle_without_another_press():
+    """B-22: from the phone, within five minutes; the arming of then still counts."""
+    bench = half_an_hour_on()
+    bench.step(120.0)  # armed no longer, and the lease has lapsed
+    assert bench.states[-1]["armed_s"] == 0
+    assert bench.permit(cycle="c2") is None
+
+
+@pytest.mark.parametrize("spoil", ["stop", "late", "door"])
+def test_a_run_that_was_stopped_or_opened_or_left_is_gone_on_with_only_by_the_button(spoil):
+    """B-17, B-22."""
+    bench = half_an_hour_on()
+    bench.step(40.0)
+    if spoil == "stop":
+        bench.order("stop", b"{}")
+    elif spoil == "late":
+        bench.step(310.0)
+    else:
+        bench.door_open = True
+        bench.step(2.0)
+        bench.door_open = False
+    bench.step(12.0)
+    assert "not armed" in bench.permit(cycle="c2")

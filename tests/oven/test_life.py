@@ -9,7 +9,7 @@ from support.oven_phases import bench_in
 from monitor.model.cycle import Ending, LoadItem, Permit
 from monitor.model.oven import OvenPhase
 from monitor.oven.effects import Notify, PublishStop
-from monitor.oven.events import SiteSaid, StopAsked
+from monitor.oven.events import SiteSaid, StopAsked, Ticked
 from monitor.oven.saved import to_text
 from monitor.oven.supervisor import step
 from monitor.oven.verdict import RUNNING
@@ -77,10 +77,17 @@ def test_a_stop_is_repeated_until_its_effect_is_seen():
 
 
 def test_our_own_stop_coming_back_from_the_broker_is_no_new_one():
-    """A hold stops the controller; its echo must not end the cycle."""
-    bench = bench_in(P.HOLD)
-    bench.give(StopAsked(who="broker", why="echo", id=stops(bench)[-1].id))
-    assert bench.phase is P.HOLD
+    """The broker gives back the stop of the cycle before; it must not end the one that has begun since."""
+    bench = bench_in(P.HEATING)
+    bench.stop()
+    echo = stops(bench)[-1].id
+    bench.run(10.0)
+    bench.controller.arm()
+    bench.run(4.0)
+    assert bench.start().problem is None
+    bench.run(10.0)
+    bench.give(StopAsked(who="broker", why="echo", id=echo))
+    assert bench.phase is P.HEATING
     bench.give(StopAsked(who="broker", why="not ours", id="elsewhere-1"))
     assert bench.phase is P.COOLING
 
@@ -107,6 +114,51 @@ def test_a_door_holds_and_the_cycle_goes_on_when_it_shuts():
     bench.run(10.0)
     assert bench.phase in (P.HEATING, P.DRYING)
     assert bench.state.cycle.holds == 1
+
+
+def test_a_hold_takes_the_heat_by_a_permit_and_not_by_a_stop():
+    """B-04, B-17: a stop ends a cycle for good at its controller, and a held one is to go on."""
+    bench = bench_in(P.DRYING)
+    bench.controller.faults.silent = (0,)
+    bench.log.clear()
+    bench.until(P.HOLD, at_most_s=60.0)
+    last = bench.permits()[-1].permit
+    assert (last.cycle, last.setpoint_c, last.ceiling_c) == (bench.state.cycle.id, 0.0, 63.0)
+    assert last.lease_s == 6.0
+    assert not stops(bench)
+    assert not bench.controller.is_heating
+    bench.run(10.0)
+    assert bench.controller.permit is None
+    bench.controller.faults.silent = ()
+    bench.log.clear()
+    bench.run(6.0)
+    assert bench.permits()[0].permit.setpoint_c == 55.0
+    assert bench.controller.permit.cycle == bench.state.cycle.id
+
+
+def test_a_lost_permit_of_no_heat_is_followed_by_another():
+    """H09: as a stop is repeated; the lease that lives is the last resort, not the plan."""
+    bench = bench_in(P.DRYING)
+    bench.controller.faults.silent = (0,)
+    bench.run(26.0)
+    bench.downlink = False
+    bench.until(P.HOLD, at_most_s=20.0)
+    assert bench.controller.is_heating
+    bench.downlink = True
+    bench.run(6.0)
+    assert not bench.controller.is_heating
+    assert bench.phase is P.HOLD
+
+
+def test_a_hold_on_a_state_that_is_too_old_gives_nothing():
+    """Contract 3: no permit rests on a state older than ten seconds; the lease that lives runs out."""
+    bench = bench_in(P.DRYING)
+    bench.mono_s += 18.0
+    bench.log.clear()
+    bench.give(Ticked())
+    assert bench.phase is P.HOLD
+    assert not bench.permits()
+    assert not stops(bench)
 
 
 def test_a_hold_of_more_than_five_minutes_is_a_trip():

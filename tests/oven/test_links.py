@@ -44,6 +44,22 @@ def test_a_link_lost_for_a_moment_changes_nothing(way):
     assert bench.phase is P.DRYING
 
 
+def test_heat_that_outlives_a_lost_link_is_stopped_when_it_is_heard_again():
+    """H09, B-22: no stop goes out on a guess; where the lease did not end the heat, one does."""
+    bench = bench_in(P.DRYING)
+    living = bench.controller.permit
+    bench.uplink = False
+    bench.log.clear()
+    bench.run(40.0)
+    assert (bench.state.ended.ending, stops(bench)) == (Ending.LINK_LOST, [])
+    controller = bench.controller  # a broken one: its lease does not run
+    controller.permit, controller.lease_ends_s = living, 1e9
+    bench.uplink = True
+    bench.run(2.0)
+    assert stops(bench)[-1].cycle == "*"
+    assert not bench.controller.is_heating
+
+
 def lost():
     bench = bench_in(P.DRYING)
     bench.run(1800.0)  # the arming has long lapsed

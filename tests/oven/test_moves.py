@@ -109,24 +109,29 @@ def test_every_state_meets_every_event_as_expected(phase, event):
 
 @pytest.mark.parametrize(("phase", "event"), PAIRS)
 def test_no_event_is_followed_by_a_permit_unless_a_cycle_heats(phase, event):
-    """Unknown or resting = off: whatever comes, a permit goes out in the three heated states only."""
+    """Unknown or resting = off: a permit goes out in the three heated states only, and in a hold one of no heat."""
     bench = bench_in(phase)
     bench.log.clear()
     EVENTS[event](bench)
     for number, effect in enumerate(bench.log):
         if isinstance(effect, PublishPermit):
             later = bench.log[number:]
-            assert bench.phase in HEATED or any(isinstance(e, PublishStop) for e in later)
+            is_cold = bench.phase is P.HOLD and effect.permit.setpoint_c == 0.0
+            assert is_cold or bench.phase in HEATED or any(isinstance(e, PublishStop) for e in later)
 
 
 @pytest.mark.parametrize("phase", OvenPhase)
 def test_a_running_cycle_that_ends_publishes_a_stop(phase):
-    """H09: leaving the heated states by whatever event tells the controller at once."""
+    """H09: leaving the heated states by whatever event tells the controller at once.
+
+    But for a lost link: its lease has run out by then, and a stop that waits in the broker would kill what a
+    person goes on with (B-22); `test_links.py` shows what happens where the heat did not end.
+    """
     for event, act in EVENTS.items():
         bench = bench_in(phase)
         bench.log.clear()
         act(bench)
-        if phase in RUNNING and bench.phase not in RUNNING:
+        if phase in RUNNING and bench.phase not in RUNNING and event != "silence":
             assert any(isinstance(e, PublishStop) for e in bench.log), event
 
 

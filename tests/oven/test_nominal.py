@@ -15,7 +15,12 @@ def nominal(number, *, hours=None):
     dice = random.Random(number)
     rate_c_s = dice.uniform(0.025, 0.08)
     time_constant_s = dice.uniform(1500.0, 4000.0)
-    figures = OvenParameters(max_c=75.0, full_duty_rate_c_s=rate_c_s, time_constant_s=time_constant_s)
+    figures = OvenParameters(
+        max_c=75.0,
+        full_duty_rate_c_s=rate_c_s,
+        fastest_rate_c_s=rate_c_s,
+        time_constant_s=time_constant_s,
+    )
     bench = Bench(parameters=figures, seed=number)
     chamber = bench.controller.chamber
     room_c = dice.uniform(10.0, 34.0)

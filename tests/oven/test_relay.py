@@ -7,7 +7,7 @@ from support.oven_pair import RELAY_PARAMETERS, Bench, site
 
 from monitor.model.cycle import Ending
 from monitor.model.oven import LivingPermit, OvenPhase
-from monitor.oven.effects import PublishPermit, RelayOff, RelayOnFor
+from monitor.oven.effects import PublishPermit, PublishStop, RelayOff, RelayOnFor
 from monitor.oven.site import Relay
 
 
@@ -50,6 +50,18 @@ def started():
     bench = RelayBench().ready()
     assert bench.start().problem is None
     return bench
+
+
+def test_a_hold_switches_a_relay_off_without_a_stop():
+    """B-04, B-24."""
+    bench = started()
+    bench.run(60.0)
+    bench.log.clear()
+    bench.controller.faults.silent = (0,)
+    bench.until(OvenPhase.HOLD, at_most_s=60.0)
+    assert isinstance(bench.log[0], RelayOff | RelayOnFor)
+    assert not [e for e in bench.log if isinstance(e, PublishStop | PublishPermit)]
+    assert bench.controller.left_s == 0.0
 
 
 def test_a_relay_is_switched_on_for_a_lease_at_a_time_and_regulated():

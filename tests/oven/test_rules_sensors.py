@@ -96,7 +96,7 @@ def test_r3_needs_a_heater_that_changed():
 def test_r3_does_not_judge_across_a_gap():
     """Ten minutes with a hole of five are not ten minutes of stillness."""
     window = heated(
-        700, lambda _: 55.0, heater=lambda t: float(t > 350), chamber_c=(55.0, 55.0), gap=(150, 500)
+        700, lambda _: 55.0, heater=lambda t: 0.4 * float(t > 350), chamber_c=(55.0, 55.0), gap=(150, 500)
     )
     assert said(rules.stuck, window) is Level.FINE
 

@@ -73,7 +73,11 @@ class Storm(RuleBasedStateMachine):
         """Every permit at the moment it is given."""
         permit, state = effect.permit, self.bench.state
         bound = allowed(self.bench.site.load, PARAMETERS)
-        assert state.phase in HEATED
+        if state.phase is OvenPhase.HOLD:
+            assert permit.setpoint_c == 0.0, "a hold heats nothing (B-04)"
+            assert permit.lease_s <= 6.0
+        else:
+            assert state.phase in HEATED
         assert state.trip is None
         assert permit.cycle not in self.over
         assert permit.seq > self.given.get(permit.boot, 0), "numbers rise strictly"

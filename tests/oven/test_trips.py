@@ -165,6 +165,19 @@ def test_a_safety_trip_is_not_reset_from_afar(rule):
     assert bench.reset().problem is None
 
 
+def test_a_button_pressed_before_the_trip_shows_nobody_after_it():
+    """B-30: whoever armed it has not seen what happened since."""
+    bench = bench_in(P.ARMED)
+    bench.controller.faults.is_welded = True
+    bench.run(20.0)
+    bench.controller.faults.is_welded = False
+    bench.run(30.0)
+    assert bench.reset().problem.title == "Not from afar"
+    bench.controller.arm()
+    bench.run(4.0)
+    assert bench.reset().problem is None
+
+
 def test_the_rules_of_b30_are_the_safety_trips():
     """R3 to R7, R9, R14, R20, and what hardware, a detector or an unreadable state say."""
     assert LOCAL_RESET.issuperset({"R3", "R4", "R5", "R6", "R7", "R9", "R14", "R20"})

@@ -57,6 +57,8 @@ class ModelController:
         self.permit: Permit | None = None
         self.lease_ends_s = 0.0
         self.last_seq = 0
+        self.ended: set[str] = set()  # cycles that a stop ended for good
+        self.ground_seq = 0  # a permit decided on an earlier state does not know of that stop
         self.published_s: dict[int, float] = {}
         self.samples = 0
         self.duty = 0.0
@@ -78,6 +80,7 @@ class ModelController:
         self.boots += 1
         self.clock_s, self.seq, self.armed_until_s, self.last_seq = 0.0, 0, 0.0, 0
         self.permit, self.refused, self.published_s = None, None, {}
+        self.ended, self.ground_seq = set(), 0
         self.duty = 0.0
 
     def pass_time(self, seconds: float) -> None:
@@ -184,9 +187,16 @@ class ModelController:
             return "a lease above 60 s"
         if permit.ceiling_c > HARD_C:
             return "a ceiling above the hard limit"
+        if permit.state_seq < self.ground_seq:
+            return "decided before heat was last taken away"
+        if permit.cycle in self.ended:
+            return "that cycle has ended here"
         return "tripped" if self.trip else None
 
     def take_stop(self) -> None:
+        if self.permit is not None:
+            self.ended.add(self.permit.cycle)
+        self.ground_seq = self.seq + 1
         self.permit, self.duty = None, 0.0
 
     def take_reset(self, trip: str) -> None:

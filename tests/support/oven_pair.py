@@ -17,7 +17,8 @@ from monitor.oven.supervisor import step
 WALL_S = 1_795_000_000.0
 PETG = LoadItem(key="s1", name="Blue PETG", material_limit_c=65.0, body_limit_c=70.0)
 NYLON = LoadItem(key="s2", name="Nylon", material_limit_c=90.0, body_limit_c=80.0)
-PARAMETERS = OvenParameters(max_c=75.0)
+# The model chamber is one lump: its air is no faster than its walls.
+PARAMETERS = OvenParameters(max_c=75.0, fastest_rate_c_s=0.04)
 
 
 def site(**changes) -> Site:
@@ -181,4 +182,4 @@ class Bench:
         return [e.record for e in self.log if isinstance(e, fx.Record) and e.record.kind == kind]
 
 
-RELAY_PARAMETERS = OvenParameters(max_c=75.0, actuator=Actuator.RELAY)
+RELAY_PARAMETERS = OvenParameters(max_c=75.0, fastest_rate_c_s=0.04, actuator=Actuator.RELAY)

@@ -70,6 +70,7 @@ class OvenSite(SpoolSite):
         for pressed in (True, False):
             self.rig.arm_pressed = pressed
             self.run(STEP_S)
+        self.run(12)  # until the next state tells of it
 
     def look(self):
         return self.acts.look(OVEN)

@@ -56,7 +56,18 @@ class SpoolSite:
                 )
                 for key in (BOX, OTHER_BOX)
             },
-            ovens={OVEN: Oven(key=OVEN, name="Kiln", room=ROOM, max_c=90.0, channel="n1/kiln")},
+            ovens={
+                OVEN: Oven(
+                    key=OVEN,
+                    name="Kiln",
+                    room=ROOM,
+                    max_c=90.0,
+                    channel="n1/kiln",
+                    heater_w=350.0,
+                    volume_l=40.0,
+                    fan=True,
+                )
+            },
             spools={each.key: each for each in spools},
         )
         self.engine.change_inventory(inventory, self.now)
