@@ -221,7 +221,7 @@ class Controller:
         out.switch_2 = self._pulser.is_on(now_ms, out.duty)
 
     def _cuts(self, hottest_c: float | None, living: Living) -> bool:
-        """R8, R13: at the ceiling, or too far above the set-point, heat is cut; it comes back below the set-point."""
+        """R8, R13: at the ceiling, or far above the set-point, heat is cut until it is below it again."""
         cut_c = min(living.ceiling_c, living.setpoint_c + OVERSHOOT_CUT_C)
         if hottest_c is not None:
             self._is_cut = hottest_c >= (living.setpoint_c if self._is_cut else cut_c)

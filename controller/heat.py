@@ -72,5 +72,6 @@ class Pulser:
             self._owed_ms = min(max(owed_ms, -self._least_ms), self._least_ms) if 0.0 < duty < 1.0 else 0
         elapsed_ms = now_ms - self._begun_ms
         if duty <= 0.0 and elapsed_ms >= self._least_ms:
-            self._on_ms = min(self._on_ms, elapsed_ms)  # no heat is asked for any more: not until the window ends
+            # No heat is asked for any more; what is told as no heat must be none.
+            self._on_ms = min(self._on_ms, elapsed_ms)
         return elapsed_ms < self._on_ms

@@ -16,6 +16,8 @@ from monitor.oven.start_limits import is_armed
 from monitor.oven.turn import Turn, is_own_stop
 from monitor.oven.verdict import RUNNING
 
+_WHO_CHARS = 64  # a controller refuses a longer text
+
 
 def stop(turn: Turn, event: StopAsked) -> None:
     """B-17: always obeyed, whoever asks, whatever cycle it names, in every state."""
@@ -117,7 +119,8 @@ def reset(turn: Turn, event: ResetAsked) -> None:
         return
     turn.change(trip=replace(latched, reset_by=order.who), version=turn.state.version + 1)
     if said.trip is not None:
-        turn.put(PublishReset(oven=turn.state.oven, trip=said.trip.id, boot=said.boot, who=order.who))
+        who = order.who[:_WHO_CHARS]
+        turn.put(PublishReset(oven=turn.state.oven, trip=said.trip.id, boot=said.boot, who=who))
 
 
 def proof(turn: Turn, event: ProofTested) -> None:

@@ -19,8 +19,8 @@ def end(turn: Turn, seen: Seen, ending: Ending, why: str, rule: str | None = Non
     """The running cycle ends; nothing but a new confirmed start heats again (B-21)."""
     cycle = turn.cycle
     if ending is Ending.LINK_LOST:
-        # B-22: the lease has ended the heat, and a stop would end it for good: it may be gone on with. Where it
-        # has not ended it, the first state that is heard again says so, and is answered by a stop.
+        # B-22: the lease has ended the heat, and a stop would end it for good: it may be gone on with. Where
+        # it has not, the first state that is heard again says so, and is answered by a stop.
         turn.let_lapse(why)
     else:
         turn.switch_off(cycle.id, why)

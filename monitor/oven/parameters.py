@@ -1,7 +1,7 @@
 """The figures of one oven that the rules go by, each inside bounds that configuration cannot leave (B-52)."""
 
 import math
-from dataclasses import dataclass, fields
+from dataclasses import dataclass, fields, replace
 
 from monitor.errors import BadSettingsError
 from monitor.model.cycle import Actuator
@@ -124,32 +124,38 @@ CHOICES = frozenset({"has_fan", "actuator"})
 def parameters_of(oven: Oven) -> OvenParameters:
     """Figures for an oven of the inventory; a chamber that may go higher than the hard limit may not here."""
     max_c = min(oven.max_c, hard.MAX_WORKING_C)
-    return OvenParameters(
+    figures = OvenParameters(
         max_c=max_c,
         overshoot_c=oven.overshoot_c,
         sensor_error_c=oven.sensor_error_c,
         has_fan=oven.fan is not False,  # not told counts as one: heat without moving air is the worse guess
         hard_limit_c=min(max_c + 10.0, hard.MAX_CHAMBER_C),
-        **_rates(oven),
     )
+    return _with_rates(figures, oven)
 
 
-# The reference oven of the simulator, 350 W in 40 l: its walls and a few spools take 5.8 kJ/K and lose it to the
-# room in half an hour; its air alone rises by 0.34 °C/s at first (measured on it over 60 s, empty).
+# The reference oven of the simulator, 350 W in 40 l: its walls and a few spools take 5.8 kJ/K and lose it to
+# the room in half an hour; its air alone rises by 0.34 °C/s at first (measured on it over 60 s, empty).
 _HEAT_J_K, _VOLUME_L, _TIME_CONSTANT_S, _FASTEST_C_S_PER_W_L = 5800.0, 40.0, 1800.0, 0.039
 
 
-def _rates(oven: Oven) -> dict[str, float]:
-    """How fast this oven should warm before anything was learned of it; nothing where it is not described."""
+def _with_rates(figures: OvenParameters, oven: Oven) -> OvenParameters:
+    """How fast this oven should warm before anything was learned of it, where heater and volume are told."""
     if not oven.heater_w or not oven.volume_l:
-        return {}
+        return figures
     heat_j_k = _HEAT_J_K * (oven.volume_l / _VOLUME_L) ** (2.0 / 3.0)
-    guessed = {
-        "full_duty_rate_c_s": oven.heater_w / heat_j_k,
-        "fastest_rate_c_s": _FASTEST_C_S_PER_W_L * oven.heater_w / oven.volume_l,
-        "time_constant_s": _TIME_CONSTANT_S,
-    }
-    return {name: min(max(value, BOUNDS[name][0]), BOUNDS[name][1]) for name, value in guessed.items()}
+    fastest_c_s = _FASTEST_C_S_PER_W_L * oven.heater_w / oven.volume_l
+    return replace(
+        figures,
+        full_duty_rate_c_s=_bounded("full_duty_rate_c_s", oven.heater_w / heat_j_k),
+        fastest_rate_c_s=_bounded("fastest_rate_c_s", fastest_c_s),
+        time_constant_s=_TIME_CONSTANT_S,
+    )
+
+
+def _bounded(name: str, value: float) -> float:
+    lowest, highest = BOUNDS[name]
+    return min(max(value, lowest), highest)
 
 
 def unbounded() -> frozenset[str]:

@@ -72,7 +72,7 @@ def _sample_seq(sample: Sample, sensor: int) -> int | None:
 
 
 def stuck(scene: Scene) -> Verdict | None:
-    """R3: its noise has vanished although the heater's duty changed, or although the chamber must be rising."""
+    """R3: its noise has vanished although the heater's duty changed, or the chamber must be rising."""
     part = scene.window.covers(scene.parameters.stuck_after_s)
     duties = [sample.state.heater for sample in part]
     if not part or max(duties) - min(duties) < _DUTY_CHANGE:

@@ -19,10 +19,11 @@ Software here is class A: it lowers risk, the thermal cut-out is what makes an o
 A row is what is seen, a column the state it is seen in; an empty field does not happen. Permits are given
 in {heated} alone, for {lease:g} s at most, and renewed only while every rule below holds.
 
-A stop ends a cycle at its controller for good. A hold (B-04) goes on later, so it publishes no stop: it replaces
-the living permit at once by one of the same cycle with a set-point of 0 °C and a lease of 6 s, which heats
-nothing, and gives no other until the hold has cleared on a state heard after it. Where no permit may be given,
-because the newest state is too old or of another boot, the lease that lives runs out. A relay is switched off.
+A stop ends a cycle at its controller for good. A hold (B-04) goes on later, so it publishes no stop: it
+replaces the living permit at once by one of the same cycle with a set-point of 0 °C and a lease of 6 s, which
+heats nothing, and gives no other until the hold has cleared on a state heard after it. Where no permit may be
+given, because the newest state is too old or of another boot, the lease that lives runs out. A relay is
+switched off. A lost link (B-22) sends no stop either: the lease has ended the heat, and a person may go on.
 """
 
 

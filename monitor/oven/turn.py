@@ -65,7 +65,7 @@ class Turn:
         return after
 
     def let_lapse(self, why: str) -> None:
-        """Heat is to end without a stop: a relay goes off, a controller is given nothing that heats any more."""
+        """Heat is to end without a stop: a relay goes off, a controller gets nothing that heats any more."""
         if self.state.parameters.actuator is Actuator.RELAY:
             self.put(RelayOff(oven=self.state.oven, why=why))
         self.change(given=None)

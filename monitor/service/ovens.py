@@ -45,7 +45,7 @@ def minded_by(state: Supervised | None, mono_s: float) -> Minded | None:
 
 
 def water_left(inside: Iterable[SpoolAnswer]) -> Spread:
-    """Water above the limits of what lies in an oven [g]; a spool that nothing is known of makes it unknown."""
+    """Water above the limits of what lies in an oven [g]; one unknown spool makes it unknown."""
     sums = [0.0, 0.0, 0.0]
     for spool in inside:
         bands = (spool.moisture_pct.p10, spool.moisture_pct.p50, spool.moisture_pct.p90)

@@ -169,6 +169,77 @@ def test_a_hot_oven_that_nobody_heats_locks_as_well():
     assert bench.out.local_alarm
 
 
+def pulsing(bench, is_welded, seconds=60.0):
+    """Near its set-point, with a meter; the seconds until it trips, or None."""
+    bench.chamber_c = [53.5, 53.5]
+    for number in range(round(seconds / 2.0)):
+        flows = bench.out.switch_1 and (bench.out.switch_2 or is_welded)
+        bench.power_w = 350.0 if flows else 0.0
+        if number % 5 == 0:
+            bench.permit()
+        bench.step()
+        if bench.trip is not None:
+            return 2.0 * (number + 1)
+    return None
+
+
+def test_r6_adds_up_the_power_in_the_pauses_of_a_pulsed_heater():
+    """H01: ten seconds in one piece would come only when the chamber is too hot for any pulse."""
+    bench = Bench().heated()
+    assert pulsing(bench, False, 600.0) is None
+    within_s = pulsing(bench, True)
+    assert within_s is not None
+    assert within_s <= 40.0
+    assert bench.trip["rule"] == "R6"
+
+
+def overshot(bench, times):
+    for _ in range(times):
+        bench.chamber_c = [58.2, 57.0]  # 3 above 55, below the ceiling of 60
+        bench.permit()
+        bench.step()
+        assert not bench.out.switch_1
+        bench.chamber_c = [54.0, 54.0]
+        bench.step(12.0)
+
+
+def test_r13_cuts_three_degrees_above_the_setpoint_and_trips_at_the_third_time():
+    """H01 without a meter: at full power the stored heat of the element alone passes a ceiling."""
+    bench = Bench().heated()
+    bench.chamber_c = [54.0, 54.0]
+    bench.step(4.0)
+    overshot(bench, 2)
+    assert bench.trip is None
+    overshot(bench, 1)
+    assert bench.trip["rule"] == "R13"
+
+
+def test_r13_goes_on_counting_when_the_lease_lapses_in_between():
+    """The monitor withholds permits above the ceiling (R8): that is no new beginning."""
+    bench = Bench().heated()
+    bench.chamber_c = [54.0, 54.0]
+    bench.step(4.0)
+    overshot(bench, 2)
+    bench.step(40.0)
+    assert not bench.is_permitted
+    bench.permit()
+    bench.step(6.0)
+    overshot(bench, 1)
+    assert bench.trip["rule"] == "R13"
+
+
+def test_r13_does_not_count_a_setpoint_that_was_lowered_onto_a_hot_oven():
+    """A weaker spool was put in."""
+    bench = Bench().heated()
+    for setpoint_c in (40.0, 38.0, 36.0, 34.0):
+        bench.chamber_c = [54.0, 54.0]
+        bench.permit(setpoint_c=setpoint_c)
+        bench.step(4.0)
+        bench.chamber_c = [setpoint_c - 1.0, setpoint_c - 1.0]
+        bench.step(12.0)
+    assert bench.trip is None
+
+
 def test_a_permit_of_no_heat_opens_both_switches_at_once():
     """B-04: it is how the monitor holds; a pulse that has begun does not go on to its end."""
     bench = Bench().heated()

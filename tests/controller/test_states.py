@@ -200,3 +200,15 @@ def test_memory_does_not_grow():
     finally:
         tracemalloc.stop()
     assert second - first < 6000
+
+
+def test_the_uptime_never_falls_though_the_clock_does():
+    """R19: the monitor would take such a state for one that was overtaken, and never hear of the trip."""
+    bench = Bench().heated()
+    before = bench.states[-1]
+    bench.now_ms -= 3_600_000
+    bench.step()
+    after = bench.states[-1]
+    assert (after["state"], after["trip"]["rule"]) == ("tripped", "R19")
+    assert after["seq"] > before["seq"]
+    assert after["uptime_s"] >= before["uptime_s"]

@@ -5,10 +5,11 @@ from support.oven_campaign import nominal
 from support.oven_joint import LOADS, Joint
 
 from monitor.model.cycle import Ending
+from monitor.model.inventory import Oven
 from monitor.model.oven import OvenPhase
 from monitor.oven.effects import PublishPermit, PublishStop
 from monitor.oven.load_limit import allowed
-from monitor.oven.verdict import HEATED
+from monitor.oven.parameters import parameters_of
 from monitor.simulator.oven_faults import SensorFault
 
 P = OvenPhase
@@ -55,6 +56,24 @@ def test_a_nominal_cycle_in_another_oven_and_climate_trips_nothing(number):
     ran = nominal(number, hours=0.9)
     assert ran.wrong is None
     assert ran.below_limit_c > 0.0
+
+
+def test_an_oven_of_the_inventory_of_which_nothing_was_learned_yet_trips_nothing():
+    """R4, R5, R7, R11: their start values come from its heater and its volume."""
+    described = Oven(
+        key="oven1",
+        name="O",
+        room="r",
+        max_c=75.0,
+        overshoot_c=5.0,
+        sensor_error_c=2.0,
+        heater_w=350.0,
+        volume_l=40.0,
+    )
+    joint = Joint(parameters=parameters_of(described), spools=4, room_c=12.0).started(duration_s=5400.0)
+    joint.run(5600.0, checked)
+    assert joint.told == []
+    assert joint.state.ended.ending is Ending.TIME_UP
 
 
 def test_a_door_holds_and_the_same_cycle_goes_on():

@@ -113,3 +113,15 @@ def test_hard_limits_are_written_nowhere_but_in_their_own_file():
             assert not (stored and node.attr in names), f"{path} writes {node.attr}"
             if isinstance(node, ast.Call) and isinstance(node.func, ast.Name) and node.func.id == "setattr":
                 assert "hard" not in ast.dump(node.args[0]), f"{path} may write a hard limit"
+
+
+def test_an_oven_of_the_inventory_warms_as_its_heater_and_its_volume_say():
+    """R7 before anything was learned: 350 W in 40 l raise the air by 0.34 °C/s at first; 0.06 would have tripped."""
+    oven = Oven(key="o", name="O", room="r", max_c=75.0, overshoot_c=5.0, sensor_error_c=2.0)
+    figures = parameters_of(replace(oven, heater_w=350.0, volume_l=40.0))
+    assert figures.fastest_rate_c_s == pytest.approx(0.34, abs=0.01)
+    assert figures.full_duty_rate_c_s == pytest.approx(0.060, abs=0.002)
+    unknown = parameters_of(oven)
+    assert unknown.fastest_rate_c_s == 0.35
+    tiny = parameters_of(replace(oven, heater_w=3000.0, volume_l=2.0))
+    assert tiny.fastest_rate_c_s == 1.0  # inside its bounds

@@ -157,6 +157,12 @@ def test_r17_does_not_count_a_changing_duty_as_switching():
     assert said(rules.chattering, window) is Level.FINE
 
 
+def test_r17_does_not_count_a_duty_that_comes_and_goes_near_nothing():
+    """Nominal cycle 31: at a low set-point in a warm room it goes between 0 and 0.06 with each state."""
+    window = heated(900, lambda _: 38.0, heater=lambda t: 0.06 * (round(t) % 4 == 0))
+    assert said(rules.chattering, window) is Level.FINE
+
+
 def test_r17_counts_a_gap_as_one_switching_at_most_and_does_not_blow_up_a_short_time():
     """Five switchings in the first two minutes are not 150 an hour."""
     assert said(rules.chattering, switching(20, seconds=100)) is Level.FINE

@@ -100,6 +100,21 @@ def test_an_open_door_holds():
     assert said(rules.door_open, heated(20, lambda _: 50.0, state=OvenPhase.HOLD)) is Level.HOLD
 
 
+@pytest.mark.parametrize(
+    ("phase", "permit", "level"),
+    [
+        (OvenPhase.DRYING, None, Level.HOLD),
+        (OvenPhase.HOLD, None, Level.FINE),
+        (OvenPhase.PREHEAT_CHECK, None, Level.FINE),
+        (OvenPhase.HOLD, PERMIT, Level.HOLD),
+    ],
+)
+def test_a_controller_that_waits_for_a_permit_after_its_door_is_given_one(phase, permit, level):
+    """B-04: it says hold until then; held by that, it would wait for five minutes and trip."""
+    window = heated(20, lambda _: 50.0, state=OvenPhase.HOLD, permit=permit, heater=0.0)
+    assert said(rules.door_open, window, phase) is level
+
+
 def test_an_open_cutout_trips():
     """Hardware has found what software did not."""
     assert said(rules.cutout_open, STEADY) is Level.FINE

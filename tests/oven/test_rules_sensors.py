@@ -6,6 +6,7 @@ import pytest
 from support.oven_pair import PARAMETERS, site
 from support.oven_scene import course, heated, noise, said
 
+from monitor.model.oven import OvenPhase
 from monitor.oven import rules_sensors as rules
 from monitor.oven.verdict import Level
 
@@ -93,6 +94,27 @@ def test_r3_needs_a_heater_that_changed():
     assert said(rules.stuck, frozen(0.0, duty=lambda _: 0.4)) is Level.FINE
 
 
+@pytest.mark.parametrize(
+    ("seconds", "duty", "span_c", "level"),
+    [(190, 1.0, 0.0, 5), (150, 1.0, 0.0, 0), (190, 0.45, 0.0, 0), (190, 1.0, 0.03, 0)],
+)
+def test_r3_trips_in_three_minutes_where_the_chamber_must_rise(seconds, duty, span_c, level):
+    """H04: both sensors stuck at 45 °C under full heat; ten minutes would have carried the load past its limit."""
+    window = heated(
+        seconds,
+        lambda _: 45.0,
+        heater=duty,
+        chamber_c=lambda t: (45.0 + span_c * (round(t) % 4 == 0), 45.0 + span_c * (round(t) % 8 == 0)),
+    )
+    assert said(rules.stuck, window) == level
+
+
+def test_r3_says_nothing_in_three_minutes_near_the_balance():
+    """Where a weak heater only holds the chamber, stillness is no fault."""
+    window = heated(190, lambda _: 80.0, heater=1.0, chamber_c=(80.0, 80.0))
+    assert said(rules.stuck, window) is Level.FINE
+
+
 def test_r3_does_not_judge_across_a_gap():
     """Ten minutes with a hole of five are not ten minutes of stillness."""
     window = heated(
@@ -155,6 +177,12 @@ def test_r10_holds_at_two_minutes_and_trips_at_five(spread_c, seconds, level):
 def test_r10_needs_the_fan():
     """Without moving air layers are natural; that the fan stands is what R14 is for."""
     assert said(rules.disagree, apart(15, 400, fan=False)) is Level.FINE
+
+
+def test_r10_in_a_hold_goes_on_without_the_fan():
+    """A hold lets the fan stop: the sensors agree no more for that, and heat must not come back to them."""
+    window = apart(15, 400, fan=False)
+    assert said(rules.disagree, window, OvenPhase.HOLD) is Level.TRIP
 
 
 def test_r10_forgives_noise_and_keeps_counting_over_a_gap():

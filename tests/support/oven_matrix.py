@@ -157,14 +157,10 @@ def frozen(seconds):
 
 
 def regulator(wrong):
-    """A firmware whose regulator is wrong: `wrong(right duty, measured, set-point)`."""
+    """A firmware whose regulator is wrong: the duty it gives for (time in ms, measured, set-point)."""
 
     def act(joint):
-        inner = joint.rig.controller._regulator
-        right = inner.duty
-        inner.duty = lambda now_ms, measured_c, setpoint_c: wrong(
-            right(now_ms, measured_c, setpoint_c), measured_c, setpoint_c, now_ms
-        )
+        joint.rig.controller._regulator.duty = lambda *asked: min(max(wrong(asked), 0.0), 1.0)
 
     return act
 
@@ -309,11 +305,11 @@ FAULTS: tuple[Fault, ...] = (
     _f("both sensors 10 °C low", "H05", sensors(S.LOW, S.LOW), "", _OVER, most_c=75.0),
     _f("heater too weak", "R11", thermal(heater_w=75.0), "R4 R5 R11", 4000, moments=("start",), look_s=5400.0),
     _f("heater grows weak", "R12", thermal(heater_w=60.0), "R4 R12", 3000, moments=("calm",)),
-    _f("regulator 9 °C too high", "R13 H19", regulator(lambda d, m, s, t: min(max((s + 9.0 - m) / 12.0, 0.0), 1.0)), "R8 R13", (3600, 3600)),
+    _f("regulator 9 °C too high", "R13 H19", regulator(lambda asked: (asked[2] + 9.0 - asked[1]) / 12.0), "R8 R13", (3600, 3600)),
     _f("fan dead", "R14 H21", broken(fan_dead=True), "R14", 4),
     _f("a cycle without its end", "R15", never_ends, "R15 R20 B-18", 40),
     _f("twice the energy", "R16", lambda _: None, "R16", 3600, moments=("calm",), order=(("learned_energy_wh", 60.0),)),
-    _f("regulator chatters", "R17 H31", regulator(lambda d, m, s, t: float(t // 2000 % 2)), "R17", 700),
+    _f("regulator chatters", "R17 H31", regulator(lambda asked: asked[0] // 2000 % 2), "R17", 700),
     _f("humidity sensor wrong", "R18 H34", humid, "R18", _OVER, moments=("calm",)),
     _f("monitor stands still for 20 s", "R19 H06", frozen(20.0), "R19 R20", _OVER),
     _f("monitor stands still for 60 s", "R19 H06", frozen(60.0), "R19 R20", 30),
