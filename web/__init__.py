@@ -10,6 +10,10 @@ from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import guard, nav, present, problems
 from web.board import Board
+from web.ovens import api as oven_api
+from web.ovens import bar
+from web.ovens.desk import Desk, Ovens
+from web.ovens.view import Views
 from web.pages import (
     api,
     bags,
@@ -18,6 +22,7 @@ from web.pages import (
     live,
     machine,
     materials,
+    ovens,
     rooms,
     sensors,
     sensors_api,
@@ -39,6 +44,7 @@ def create_app(
     zone: str,
     closing: threading.Event | None = None,
     door: Door | None = None,
+    desk: Desk | None = None,
 ) -> Flask:
     """The application.
 
@@ -47,6 +53,7 @@ def create_app(
         look_only: Nothing can be changed through it, whatever `changes` is.
         hosts: Names it answers to besides plain addresses; empty = any.
         closing: Once set, the live streams end.
+        desk: Minds the ovens; None = they are shown as last heard, and nothing is asked of them.
         door: Lets people sign in and minds their roles; None = as `look_only` and `changes` say.
     """
     app = Flask(__name__)
@@ -55,7 +62,9 @@ def create_app(
     app.config["MAX_CONTENT_LENGTH"] = 1_000_000
     presenter = present.Presenter(zone)
     changes = None if look_only else changes
-    board = Board(app, queries, presenter)
+    site_ovens = Ovens(queries, desk)
+    views = Views(site_ovens, presenter)
+    board = Board(app, queries, presenter, views)
     app.before_request(lambda: guard.admit(look_only=look_only, hosts=hosts, door=door))
     app.after_request(_with_headers)
     if door is not None:
@@ -63,11 +72,14 @@ def create_app(
     visitor.register(app)
     problems.register(app)
     nav.register(app)
+    bar.register(app, queries, views)
     for blueprint in (
         glance.blueprint(queries, board, presenter),
         boxes.blueprint(queries, changes, board, presenter),
         live.blueprint(queries, board, closing or threading.Event()),
         api.blueprint(queries, changes),
+        ovens.blueprint(queries, changes, site_ovens, views, presenter),
+        oven_api.blueprint(queries, site_ovens, can_change=changes is not None),
         machine.blueprint(queries),
         materials.blueprint(queries, changes, presenter),
         what_if.blueprint(queries, presenter),

@@ -4,6 +4,7 @@ from flask import Flask
 
 _PAGES = (
     ("spools.show_all", "Spools"),
+    ("ovens.show_all", "Ovens"),
     ("materials.show_all", "Materials"),
     ("what_if.show", "What if"),
     ("bags.show", "Bags"),

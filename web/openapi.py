@@ -3,7 +3,7 @@
 from typing import Any
 
 from monitor import __version__
-from web import openapi_boxes, openapi_events, openapi_sensors
+from web import openapi_boxes, openapi_events, openapi_ovens, openapi_sensors
 from web.bags import schema as bag
 from web.openapi_parts import AIR, FRESHNESS, KEY, NAMED, NUMBER, SPREAD, TEXT, list_of, object_of, ref
 from web.rooms import schema as room_advice
@@ -112,6 +112,7 @@ _SCHEMAS: dict[str, Any] = {
             },
         }
     ),
+    **openapi_ovens.SCHEMAS,
     "SpoolEvent": openapi_events.SPOOL_EVENT,
     "SpoolRecord": openapi_events.SPOOL_RECORD,
     "BoxEvent": openapi_events.BOX_EVENT,
@@ -205,7 +206,7 @@ def _paths() -> dict[str, Any]:
         ref("Bag"),
         bag.PARAMETERS,
     )
-    return paths
+    return paths | openapi_ovens.paths(problem, _path_key("key"))
 
 
 DOCUMENT: dict[str, Any] = {

@@ -13,6 +13,7 @@ from monitor.errors import RefusedError
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import create_app
+from web.ovens.desk import Desk
 from web.pages.live import STREAMS_MAX
 from web.sign_in.door import Door
 
@@ -34,6 +35,7 @@ class PageServer:
         port: int,
         look_only: bool,
         door: Door | None = None,
+        desk: Desk | None = None,
     ) -> None:
         is_local = host in LOOPBACK_NAMES
         hosts = frozenset(LOOPBACK_NAMES if is_local else {*LOOPBACK_NAMES, *_names_of(host)})
@@ -48,6 +50,7 @@ class PageServer:
             zone=queries.zone(),
             closing=self._closing,
             door=door,
+            desk=desk,
         )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:

@@ -230,7 +230,15 @@ def _pages(service: Service, settings: Settings, options: argparse.Namespace) ->
         is_board_only=is_local,
         is_open_to_look=settings.web.pages_open_to_look,
     )
-    server = PageServer(service.queries, service.changes, host=host, port=port, look_only=False, door=door)
+    server = PageServer(
+        service.queries,
+        service.changes,
+        host=host,
+        port=port,
+        look_only=False,
+        door=door,
+        desk=service.ovens,
+    )
     server.start()
     try:
         _print_address(server.url, is_for_phones=not is_local)

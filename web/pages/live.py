@@ -15,6 +15,7 @@ from web.present import seconds
 
 STREAMS_MAX = 16
 BEAT_S = 10.0  # something must be sent this often, or a phone that went away keeps its place
+URGENT_BEAT_S = 2.0  # while an oven heats: its permit, its power and a stop's effect do not wait for a commit
 LEAST_APART_S = 1.0
 LIFE_S = 600.0
 _AGE = re.compile(r"(<time[^>]*>)[^<]*")
@@ -64,4 +65,4 @@ def _stream(queries: Queries, board: Board, closing: threading.Event) -> Iterato
         yield f"event: parts\ndata: {_document(now, changed)}\n\n"
         sent = still
         closing.wait(LEAST_APART_S)
-        queries.wait_for_change(now.revision, BEAT_S)
+        queries.wait_for_change(now.revision, URGENT_BEAT_S if now.is_urgent else BEAT_S)

@@ -1,0 +1,1 @@
+"""What the pages of ovens are made of: words, forms, pictures."""
