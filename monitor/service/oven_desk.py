@@ -12,6 +12,7 @@ from typing import Protocol
 
 from monitor.errors import BadInputError, BadMessageError, StoreError
 from monitor.model.arrival import Arrival
+from monitor.model.batch import Batch
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
 from monitor.oven import effects as done
@@ -170,11 +171,14 @@ class OvenDesk:
             self._announce()
         return effects
 
-    def committed(self) -> None:
-        """What was noted is written: now what rests on it."""
+    def committed(self, batch: Batch) -> None:
+        """What was noted is written: now what rests on it. A spool that was moved may lie in an oven now."""
         waiting, self._waiting = self._waiting, []
         for effect in waiting:
             self._carry_out(effect)
+        if batch.events or batch.inventory is not None:
+            self._bring_up()
+            self.tell_site()
 
     def stop_at_once(self, oven: str, who: str, why: str) -> None:
         """To the controller, past everything that waits; from any thread. `note_stop` writes it down."""

@@ -223,11 +223,11 @@ class Worker:
         self._items = 0
         if tokens:
             self._acknowledge(tokens)
+        if self._ovens is not None:  # whoever asked looks at the oven next: as it is after this
+            self._guard_ovens(partial(self._ovens.committed, batch))
         for answer, value in answers:
             answer.set_result(value)
         self._readings_since_roll_up += len(batch.readings)
-        if self._ovens is not None:
-            self._guard_ovens(self._ovens.committed)
         if not batch.is_empty():
             self._committed(batch)
 

@@ -106,7 +106,7 @@ class OvenSite(SpoolSite):
                 self.queries.followers.committed(batch)
             if not self.desk.is_urgent():
                 return
-            self.desk.committed()
+            self.desk.committed(batch)
 
     def _publish(self, topic, payload, expiry_s):  # noqa: ARG002
         self.said.append((topic, payload))
