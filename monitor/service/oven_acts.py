@@ -5,7 +5,7 @@ from collections.abc import Callable
 from typing import Any
 
 from monitor.errors import BadInputError
-from monitor.model.cycle import ExtendOrder, Order, Problem, ResetOrder, StartOrder
+from monitor.model.cycle import Ending, ExtendOrder, Order, Problem, ResetOrder, StartOrder
 from monitor.model.inventory import Oven
 from monitor.model.oven import OvenState
 from monitor.model.oven_fact import FactKind, OvenFact
@@ -50,7 +50,9 @@ class OvenActs:
 
     def start(self, oven: str, wish: StartWish, who: str) -> tuple[Problem, ...]:
         """Begin what was confirmed; empty = granted."""
-        trays = [key.removeprefix(DESICCANT) for key in wish.load if key.startswith(DESICCANT)]
+        known = self._queries.library().desiccants
+        trays = [key for key in wish.load if key in known]
+        load = tuple(f"{DESICCANT}{key}" if key in known else key for key in wish.load)
 
         def act(_: Engine) -> tuple[Problem, ...]:
             version = self._desk.now(oven).version
@@ -63,12 +65,13 @@ class OvenActs:
             now_s = self._clock.wall_s()
             order = StartOrder(
                 **self._order(wish.order, seen, who),
-                load=wish.load,
+                load=load,
                 setpoint_c=wish.setpoint_c,
                 duration_s=wish.duration_s,
                 ends_wall_s=now_s + wish.duration_s,
                 limited_by=bound.limited_by,
                 unattended=wish.unattended,
+                resumes=_resumed(state, load, self._clock.mono_s()),
             )
             return _problems(self._desk.step(oven, StartAsked(order=order)))
 
@@ -152,6 +155,15 @@ class OvenActs:
             who=who[:_TEXT_MAX],
         )
         return {name: getattr(base, name) for name in Order.__dataclass_fields__}
+
+
+def _resumed(state: Supervised, load: tuple[str, ...], mono_s: float) -> str | None:
+    """B-22: the cycle whose link was lost a moment ago, when the same load is started again."""
+    ended = state.ended
+    if ended is None or ended.ending is not Ending.LINK_LOST or ended.ended_mono_s is None:
+        return None
+    is_soon = mono_s - ended.ended_mono_s <= hard.RESUME_WITHIN_S
+    return ended.cycle if is_soon and sorted(ended.load) == sorted(load) else None
 
 
 def _problems(effects: tuple[done.Effect, ...]) -> tuple[Problem, ...]:

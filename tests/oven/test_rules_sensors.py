@@ -1,10 +1,11 @@
 """R1, R2, R3, R4, R10, R18: nominal, boundary, noise, gap and the fault (B-01)."""
 
 import math
+from dataclasses import replace
 
 import pytest
 from support.oven_pair import PARAMETERS, site
-from support.oven_scene import course, heated, noise, said
+from support.oven_scene import course, cycle, heated, noise, said
 
 from monitor.model.oven import OvenPhase
 from monitor.oven import rules_sensors as rules
@@ -137,6 +138,22 @@ def test_r4_trips_when_the_heater_works_and_the_sensor_sees_nothing():
 def test_r4_trips_below_a_quarter_of_the_expected_rate(share, level):
     """Boundary at 25 %; between them lies what noise and the loss to the walls may do."""
     assert said(rules.out_of_place, heated(720, lambda t: 22.0 + share * 0.04 * t)) == level
+
+
+def held(seconds, at_c):
+    """Five cold spools in a cold room: a duty of 0.6 that raises the air by 0.0049 °C/s."""
+    window = heated(seconds, lambda t: at_c + 0.0049 * (t - seconds), heater=0.6)
+    reference = replace(PARAMETERS, full_duty_rate_c_s=0.060, time_constant_s=1800.0)
+    return said(
+        rules.out_of_place, window, parameters=reference, cycle=cycle(setpoint_c=41.5), site=site(room_c=12.7)
+    )
+
+
+def test_r4_asks_for_no_rise_at_the_setpoint():
+    """Nominal cycle 589: regulated at 41.5 °C, its spools took the heat; 0.0050 °C/s were asked for."""
+    assert held(720, 41.9) is Level.FINE
+    assert held(720, 37.0) is Level.FINE
+    assert held(720, 36.0) is Level.TRIP  # five degrees below it should be on its way
 
 
 def test_r4_trips_when_one_sensor_is_in_the_room_and_the_other_is_not():

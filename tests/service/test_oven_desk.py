@@ -190,3 +190,34 @@ def test_unknown_ovens_are_refused_by_name(site):
         site.acts.look("nowhere")
     with pytest.raises(BadInputError):
         site.acts.stop("nowhere", "mara", "x")
+
+
+def test_desiccant_is_a_load_of_its_own_with_its_own_limit(tmp_path):
+    """P15: a tray of beads is limited by what destroys them or their dye."""
+    with oven_site(tmp_path, spool("grey", "petg", place="loft")) as site:
+        assert site.look().load == ()
+        site.arm()
+        wish = site.wish(load=("silica_gel_orange",), setpoint_c=70.0, duration_s=2 * HOUR_S)
+        assert site.acts.start(OVEN, wish, "mara") == ()
+        site.run(600)
+        look = site.look()
+        assert [item.key for item in look.load] == ["desiccant:silica_gel_orange"]
+        assert look.cycle.ceiling_c < 90.0
+        assert site.rig.controller.book.living is not None
+
+
+def test_a_lost_link_may_be_gone_on_with_for_five_minutes(site):
+    """B-22: from the phone, without going to the oven; never by itself."""
+    started(site)
+    site.run(900)
+    site.is_linked = False
+    site.run(60)
+    assert not site.rig.is_heated
+    site.is_linked = True
+    site.run(40)
+    look = site.look()
+    assert look.ended.ending == "link_lost"
+    assert not site.rig.is_heated
+    assert site.acts.start(OVEN, site.wish(duration_s=HOUR_S), "mara") == ()
+    site.run(120)
+    assert site.look().phase in ("heating", "drying", "preheat_check")

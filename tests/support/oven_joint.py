@@ -156,7 +156,8 @@ class Joint:
             self.give(SiteSaid(site=self.site))
         for payload in self.up.take(self.time_s):
             self._heard_s = self.time_s
-            self.give(Heard(state=parse_oven_state(payload)))  # a message that cannot be read fails the test
+            # A message of our own controller that cannot be read fails the test.
+            self.give(Heard(state=parse_oven_state(payload)))
         if self.time_s - self._heard_s >= _TICK_S:
             self._heard_s = self.time_s
             self.give(Ticked())
@@ -271,7 +272,7 @@ class Joint:
             "on for longer than a lease after the monitor fell silent"
         )
         assert living.ceiling_c <= self._loosest_limit_c() - self.parameters.sensor_error_c + 1e-9
-        assert living.setpoint_c <= living.ceiling_c
+        assert 0.0 < living.setpoint_c <= living.ceiling_c, "a hold heats nothing"
         assert not rig.faults.door_open
 
     def _loosest_limit_c(self) -> float:

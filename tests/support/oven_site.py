@@ -31,6 +31,8 @@ class Clock:
 class OvenSite(SpoolSite):
     """Commits at once when something waits for it, as the worker does."""
 
+    oven_max_c = 80.0  # below what the simulated controller allows at all
+
     def __init__(self, path, *spools):
         super().__init__(path, *spools)
         self.clock = Clock(self.now)

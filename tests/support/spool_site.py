@@ -27,6 +27,8 @@ def spool(key="grey", material="petg", place=BOX, **members):
 class SpoolSite:
     """Writes as the worker does: one batch, then the follower is told."""
 
+    oven_max_c = 90.0
+
     def __init__(self, path, *spools, charge=None):
         self.charge = charge
         self.store = Store(path, "attic")
@@ -61,7 +63,7 @@ class SpoolSite:
                     key=OVEN,
                     name="Kiln",
                     room=ROOM,
-                    max_c=90.0,
+                    max_c=self.oven_max_c,
                     channel="n1/kiln",
                     heater_w=350.0,
                     volume_l=40.0,

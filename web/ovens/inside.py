@@ -37,12 +37,12 @@ def spools_in(status: StatusAnswer, oven: str) -> tuple[SpoolAnswer, ...]:
 
 def held(spool: SpoolAnswer, library: Library, present: Presenter, now_s: float) -> Held:
     """Its water now, with range, and until when it stays good."""
-    grams = "" if spool.water_g is None else f"; water {band(spool.water_g, '.2g', ' g')}"
+    grams = "" if spool.water_g is None else f", in all {band(spool.water_g, '.2g', ' g')}"
     return Held(
         key=spool.key,
         name=spool.name,
         material=short_name(library, spool.material),
-        water=f"{water_band(spool.moisture_pct)}{grams}",
+        water=f"Water: {water_band(spool.moisture_pct)}{grams}",
         verdict=VERDICT_WORDS[spool.verdict],
         until=until(spool, present, now_s),
     )
