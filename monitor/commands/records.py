@@ -36,6 +36,7 @@ from monitor.wire import topics
 from monitor.wire.capture import Captured, read_capture
 from monitor.wire.inventory import dump_inventory, parse_inventory
 
+_CLOCKS_APART_S = 86_400.0  # a date without a time may be tomorrow's where it was written
 BAD_LINES_SHOWN = 5
 STEPS_A_PIECE = 4_000
 
@@ -121,10 +122,19 @@ def load_inventory(content: bytes, path: Path, settings: Settings) -> Inventory:
     with ServiceLock(path), closing(Store(path, settings.site)) as store:
         engine = Engine(store.site, store.load())
         merged = parse_inventory(content, known_keys(load_library()), engine.inventory)
+        now_s = SystemClock().wall_s()
+        _check_dates(merged, now_s)
         if merged != engine.inventory:
-            engine.change_inventory(merged, SystemClock().wall_s())
+            engine.change_inventory(merged, now_s)
             store.apply(engine.take_batch())
     return merged
+
+
+def _check_dates(inventory: Inventory, now_s: float) -> None:
+    """What happened cannot lie ahead; BadInputError names the item."""
+    for box in inventory.boxes.values():
+        if box.desiccant is not None and (box.desiccant.filled_s or 0.0) > now_s + _CLOCKS_APART_S:
+            raise BadInputError(f"box {box.key!r}: filled lies in the future; allowed is any time up to now")
 
 
 def status(options: argparse.Namespace, settings: Settings) -> int:

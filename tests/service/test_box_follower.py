@@ -219,6 +219,24 @@ def test_what_is_missing_is_said_and_the_rest_goes_on(tmp_path):
         assert unmeasured.desiccant.loading_pct.why
 
 
+def test_a_room_without_a_sensor_is_assumed_and_said_so(tmp_path):
+    """Bad input: a room without a sensor; the estimate goes on with what is known."""
+    with spool_site(tmp_path, dried(), charge=CHARGE) as site:
+        bare = site.engine.inventory
+        room = replace(bare.rooms[ROOM], channel=None)
+        site.engine.change_inventory(replace(bare, rooms={ROOM: room}), site.now)
+        site.commit()
+        box, _ = rows(6.0)
+        site.now += 6 * DAY_S
+        site.hear(BOX, box)
+        site.follow()
+        answer = site.box()
+        assert any("no sensor: 50 %RH at 23 °C is assumed" in sentence for sentence in answer.missing)
+        assert answer.desiccant.days_left.p10 < answer.desiccant.days_left.p50
+        changes = answer.tightness.air_changes_per_h
+        assert changes.p10 < 0.05 < 3.0 * changes.p90
+
+
 @pytest.mark.parametrize(
     ("what", "hours_ago", "match"),
     [

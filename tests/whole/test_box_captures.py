@@ -72,3 +72,31 @@ def test_p10_a_leak_is_told_from_a_spent_desiccant(told):
     assert box["tightness"]["air_changes_per_h"]["p50"] > 0.2
     sound = told["sound"]["desiccant"]["days_left"]["p50"]
     assert (box["desiccant"]["days_left"]["p50"] or 0.0) < 0.5 * sound
+
+
+def test_a_charge_dated_in_the_future_is_refused_in_one_sentence(tmp_path):
+    """Bad input: nothing of the file is taken."""
+    (tmp_path / "site.toml").write_text(INVENTORY.replace("2026-03-01T00:00:00Z}", "2091-03-01T00:00:00Z}"))
+    url = f"sqlite:///{tmp_path}/a.db"
+    code, _, said = run("inventory", "load", tmp_path / "site.toml", "--database", url)
+    assert code in (1, 2)
+    assert "box 'crate': filled lies in the future" in said
+    assert said.count("\n") == 1
+    assert run("inventory", "dump", "--database", url)[1].strip() == ""
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("volume_l = 15", "volume_l = 0", "volume_l"),
+        ('channel = "n1/box"', 'channel = "n1/air"', "already measures"),
+    ],
+)
+def test_what_cannot_be_of_a_box_is_refused_by_name(tmp_path, old, new, said):
+    """Bad input: a volume of zero; a channel given to two places."""
+    (tmp_path / "site.toml").write_text(INVENTORY.replace(old, new))
+    code, _, error = run(
+        "inventory", "load", tmp_path / "site.toml", "--database", f"sqlite:///{tmp_path}/a.db"
+    )
+    assert code in (1, 2)
+    assert said in error
