@@ -21,6 +21,7 @@ _SCATTER, _WANDER, _RELATIVE = 0.0009, 0.00035, 0.15
 _CALMNESS = (0.35, 1.0, 2.0)
 # A half day whose openings let in more than this of the dry mass, and more than so many usual ones, had a lid
 # that stood open for long; each of these has a strength of its own.
+_EVENS_S = 2.0 * DAY_S
 _LONG_OPENING, _USUAL_OPENINGS, _AJAR_SD, _AJAR_MOST = 0.002, 5.0, 0.8, 4
 # Air reads as much above the settled bed as the inflow of this time would raise it.
 _LAG_S = 1.5 * DAY_S
@@ -216,8 +217,13 @@ def _usual(past: _Past, factor: Array, *, with_lids: bool = False) -> _Course:
 def _ajar(past: _Past) -> list[Array]:
     """Steps of the lids that stood open for long: what these let in is known within a factor only."""
     long = np.flatnonzero(past.lids > max(_LONG_OPENING, _USUAL_OPENINGS * past.usual_lid))
-    days = long[np.argsort(past.lids[long])[-_AJAR_MOST:]]
-    return [past.lids[day] * (np.arange(len(past.lids)) >= day) for day in sorted(days)]
+    rows: list[Array] = []
+    for day in sorted(long[np.argsort(past.lids[long])[-_AJAR_MOST:]]):
+        came = past.lids[day] * (np.arange(len(past.lids)) >= day)
+        # The bed's outside is fuller than its middle for days, and the air tells of the outside.
+        since_s = np.maximum(past.end_s - past.end_s[day], 0.0)
+        rows += [came, came * np.exp(-since_s / _EVENS_S)]
+    return rows
 
 
 def _more(

@@ -1,7 +1,7 @@
 """Why a box is as it is: changes dated in its half-day history, and conditions read from the belief."""
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 
 import numpy as np
@@ -68,7 +68,7 @@ def diagnose(model: BoxModel, belief: BoxBelief, least: float = REPORT_AT) -> tu
             change.evidence if change and change.probability > finding.probability else finding.evidence
         )
         merged[finding.cause] = _finding(finding.cause, probability, evidence)
-    likely = [finding for finding in merged.values() if finding.probability >= least]
+    likely = [_without_oven(model, item) for item in merged.values() if item.probability >= least]
     # A full desiccant is what most causes end in: a cause that is likelier than not goes before it.
     has_cause = any(item.probability >= 0.5 for item in likely if item.cause is not Cause.SATURATED)
     return tuple(
@@ -78,6 +78,13 @@ def diagnose(model: BoxModel, belief: BoxBelief, least: float = REPORT_AT) -> tu
 
 def _finding(cause: Cause, probability: float, evidence: str) -> Finding:
     return Finding(cause=cause, probability=probability, evidence=evidence, act=_ACTS[cause])
+
+
+def _without_oven(model: BoxModel, finding: Finding) -> Finding:
+    """Some kinds must not be heated: none of them is sent to an oven."""
+    if finding.cause is not Cause.SATURATED or (model.kind.regenerate_c and not model.kind.oven_refusal):
+        return finding
+    return replace(finding, act="Replace the desiccant; this kind must not go into an oven.")
 
 
 def _conditions(model: BoxModel, belief: BoxBelief) -> list[Finding]:

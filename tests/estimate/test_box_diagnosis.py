@@ -6,6 +6,7 @@ import pytest
 from support.box_small import PLAIN, followed, with_fault
 
 from monitor.estimate.box_diagnosis import Cause, diagnose
+from monitor.library import load_library
 
 EXPECTED = {
     "leak": Cause.LEAK,
@@ -40,6 +41,16 @@ def test_a_sound_box_is_left_in_peace():
     """A box within its means has no cause that is likelier than not."""
     model, belief, _ = followed(replace(PLAIN, limit_humidity=0.35), 24.0, seed=2)
     assert diagnose(model, belief) == ()
+
+
+@pytest.mark.parametrize("kind", ["silica_gel_blue_cobalt", "calcium_oxide", "silica_gel_a"])
+def test_nothing_is_sent_to_an_oven_that_must_not_go_there(kind):
+    """H33: cobalt salts and quicklime are replaced, never heated."""
+    desiccant = load_library().desiccant(kind)
+    model, belief, _ = followed(PLAIN, 24.0, seed=2)
+    found = diagnose(replace(model, kind=desiccant, limit_humidity=0.02), belief, least=0.0)
+    act = next(item.act for item in found if item.cause is Cause.SATURATED)
+    assert ("dry it in the oven" in act) == (desiccant.oven_refusal is None and bool(desiccant.regenerate_c))
 
 
 def test_a_full_desiccant_is_told_where_nothing_else_explains_it():

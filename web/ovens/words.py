@@ -30,6 +30,8 @@ _ENDINGS = {
     Ending.TRIPPED: "ended by a trip at {ran} of {whole}",
 }
 
+WARM_C = 45.0  # B-19: above it an oven counts as cooling
+
 
 def lasting(seconds: float) -> str:
     """'2 h 10', '6 h', '12 min', '40 s'."""
@@ -78,7 +80,9 @@ def hot_words(look: OvenLook) -> str:
     """B-45."""
     if look.is_hot is None or not look.is_fresh:
         return "May be hot"
-    return "Hot: chamber and door burn" if look.is_hot else "Not hot"
+    if look.is_hot:
+        return "Hot: chamber and door burn"
+    return "Warm" if (look.hottest_c or 0.0) >= WARM_C else "Not hot"
 
 
 def level(look: OvenLook) -> str:
