@@ -4,7 +4,6 @@ import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 
 from monitor.model.batch import Batch
 from monitor.model.box_event import (
@@ -21,12 +20,14 @@ from monitor.model.box_event import (
 )
 from monitor.model.inventory import Box
 from monitor.model.records import Withdrawn
+from monitor.store.records import record_row, told_in
 from monitor.store.thinning import thinned
 from monitor.store.versions import box_of
 
 _KINDS: dict[str, type[BoxWhat]] = {
     each.kind: each for each in (Recharged, ChargeWeighed, NothingDone, Withdrawn)
 }
+_INSERT = "INSERT OR IGNORE INTO box_event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
 _COLUMNS = "event_id, box, at_ms, entered_ms, who, kind, body, replaces"
 _VERSIONS = """
 SELECT key, from_ms, body FROM item WHERE site_id = ? AND kind = 'box' AND from_ms <= ? ORDER BY from_ms
@@ -51,7 +52,7 @@ def write(db: sqlite3.Connection, site: int, batch: Batch) -> None:
         forget_after(db, site, -1)
     for event in batch.box_events:
         replaced = db.execute("SELECT at_ms FROM box_event WHERE event_id = ?", (event.replaces,)).fetchone()
-        db.execute("INSERT OR IGNORE INTO box_event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", _row(site, event))
+        db.execute(_INSERT, record_row(site, event.box, event))
         begins_ms = round(event.at_s * 1000)
         _forget(db, site, begins_ms if replaced is None else min(begins_ms, replaced[0]), event.box)
 
@@ -127,38 +128,13 @@ def read_noticed(db: sqlite3.Connection, site: int, from_ms: int, found_ms: int)
     )
 
 
-def _row(site: int, event: BoxEvent) -> tuple[object, ...]:
-    body = json.dumps(asdict(event.what), ensure_ascii=False, allow_nan=False)
-    return (
-        event.event_id,
-        site,
-        event.box,
-        round(event.at_s * 1000),
-        round(event.entered_s * 1000),
-        event.who,
-        event.what.kind,
-        body,
-        event.replaces,
-    )
-
-
 def _event(row: Sequence[object]) -> BoxEvent:
-    event_id, box, at_ms, entered_ms, who, kind, body, replaces = row
-    members = json.loads(str(body))
+    box, told, kind, members = told_in(row)
     what: BoxWhat
-    if kind == ColourSeen.kind:
-        what = ColourSeen(colour=Colour(members["colour"]))
-    else:
-        what = _KINDS[str(kind)](**members)
-    return BoxEvent(
-        event_id=int(str(event_id)),
-        box=str(box),
-        at_s=int(str(at_ms)) / 1000.0,
-        entered_s=int(str(entered_ms)) / 1000.0,
-        who=str(who),
-        what=what,
-        replaces=None if replaces is None else int(str(replaces)),
+    what = (
+        ColourSeen(colour=Colour(members["colour"])) if kind == ColourSeen.kind else _KINDS[kind](**members)
     )
+    return BoxEvent(box=box, what=what, **told)
 
 
 def _checkpoint(row: Sequence[object]) -> BoxCheckpoint:

@@ -1,10 +1,8 @@
 """What was told and found of sensors, as rows."""
 
-import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Sequence
-from dataclasses import asdict
 
 from monitor.model.batch import Batch
 from monitor.model.records import Withdrawn
@@ -19,6 +17,7 @@ from monitor.model.sensor_check import (
     SensorEvent,
     SensorWhat,
 )
+from monitor.store.records import record_row, told_in
 
 _KINDS: dict[str, type[SensorWhat]] = {
     each.kind: each for each in (Installed, InJar, Back, Checked, Compared, CorrectionSet, Withdrawn)
@@ -27,11 +26,14 @@ _LISTS = {Compared.kind: "others", CorrectionSet.kind: "checks"}  # members that
 _COLUMNS = "event_id, channel, at_ms, entered_ms, who, kind, body, replaces"
 
 
+_INSERT = "INSERT OR IGNORE INTO sensor_event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)"
+
+
 def write(db: sqlite3.Connection, site: int, batch: Batch) -> int | None:
     """The events; returns from when on they change the air that was read [ms], None where they do not."""
     changed_ms: list[int] = []
     for event in batch.sensor_events:
-        db.execute("INSERT OR IGNORE INTO sensor_event VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?)", _row(site, event))
+        db.execute(_INSERT, record_row(site, event.channel, event))
         replaced = db.execute(
             "SELECT at_ms FROM sensor_event WHERE event_id = ?", (event.replaces,)
         ).fetchone()
@@ -54,32 +56,8 @@ def read_events(db: sqlite3.Connection, site: int) -> dict[str, tuple[SensorEven
     return {channel: tuple(events) for channel, events in found.items()}
 
 
-def _row(site: int, event: SensorEvent) -> tuple[object, ...]:
-    body = json.dumps(asdict(event.what), ensure_ascii=False, allow_nan=False)
-    return (
-        event.event_id,
-        site,
-        event.channel,
-        round(event.at_s * 1000),
-        round(event.entered_s * 1000),
-        event.who,
-        event.what.kind,
-        body,
-        event.replaces,
-    )
-
-
 def _event(row: Sequence[object]) -> SensorEvent:
-    event_id, channel, at_ms, entered_ms, who, kind, body, replaces = row
-    members = json.loads(str(body))
+    channel, told, kind, members = told_in(row)
     if kind in _LISTS:
-        members[_LISTS[str(kind)]] = tuple(members[_LISTS[str(kind)]])
-    return SensorEvent(
-        event_id=int(str(event_id)),
-        channel=str(channel),
-        at_s=int(str(at_ms)) / 1000.0,
-        entered_s=int(str(entered_ms)) / 1000.0,
-        who=str(who),
-        what=_KINDS[str(kind)](**members),
-        replaces=None if replaces is None else int(str(replaces)),
-    )
+        members[_LISTS[kind]] = tuple(members[_LISTS[kind]])
+    return SensorEvent(channel=channel, what=_KINDS[kind](**members), **told)

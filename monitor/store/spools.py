@@ -4,7 +4,6 @@ import json
 import sqlite3
 from collections import defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import asdict
 
 from monitor.model.batch import Batch
 from monitor.model.catalogue import OwnFigure
@@ -25,6 +24,7 @@ from monitor.model.spool_event import (
     Weighed,
     What,
 )
+from monitor.store.records import record_row, told_in
 from monitor.store.thinning import thinned
 
 _KINDS: dict[str, type[What]] = {
@@ -69,7 +69,7 @@ def write(db: sqlite3.Connection, site: int, batch: Batch) -> int | None:
     if batch.inventory is not None or batch.figures:
         db.execute("DELETE FROM spool_checkpoint WHERE site_id = ?", (site,))
     for event in batch.events:
-        db.execute(_EVENT, _event_row(site, event))
+        db.execute(_EVENT, record_row(site, event.spool, event))
         begins_ms = _begins_ms(db, event)
         oldest_ms = begins_ms if oldest_ms is None else min(oldest_ms, begins_ms)
         db.execute(
@@ -164,38 +164,14 @@ def _began_s(event: SpoolEvent) -> float:
     return max(0.0, event.at_s - 3600.0 * hours)
 
 
-def _event_row(site: int, event: SpoolEvent) -> tuple[object, ...]:
-    body = json.dumps(asdict(event.what), ensure_ascii=False, allow_nan=False)
-    return (
-        event.event_id,
-        site,
-        event.spool,
-        round(event.at_s * 1000),
-        round(event.entered_s * 1000),
-        event.who,
-        event.what.kind,
-        body,
-        event.replaces,
-    )
-
-
 def _event(row: Sequence[object]) -> SpoolEvent:
-    event_id, spool, at_ms, entered_ms, who, kind, body, replaces = row
-    members = json.loads(str(body))
+    spool, told, kind, members = told_in(row)
     what: What
     if kind == Signs.kind:
         what = Signs(seen=tuple(Sign(sign) for sign in members["seen"]))
     else:
-        what = _KINDS[str(kind)](**members)
-    return SpoolEvent(
-        event_id=int(str(event_id)),
-        spool=str(spool),
-        at_s=int(str(at_ms)) / 1000.0,
-        entered_s=int(str(entered_ms)) / 1000.0,
-        who=str(who),
-        what=what,
-        replaces=None if replaces is None else int(str(replaces)),
-    )
+        what = _KINDS[kind](**members)
+    return SpoolEvent(spool=spool, what=what, **told)
 
 
 def _checkpoint(row: Sequence[object]) -> Checkpoint:
