@@ -255,7 +255,7 @@ def test_pages_fit_and_can_be_reached(live, width, scheme):
             assert nameless == 0
         page.goto(live.server.url)
         reached = []
-        for _ in range(8):
+        for _ in range(10):
             page.keyboard.press("Tab")
             reached.append(page.evaluate("document.activeElement.textContent.trim()"))
         assert reached[0] == "To the content"
