@@ -65,6 +65,7 @@ class OvenDesk:
         self._trays: dict[str, str] = {}
         self._ticked_s = self._told_s = float("-inf")
         self._numbers = itertools.count(1)
+        self._is_up = False  # at the first tick all ovens are; then the inventory's changes are told
         self._unnoted: dict[str, tuple[str, str]] = {}  # stops said at once, by oven
         self._own_stops: deque[str] = deque(maxlen=64)  # the broker gives them back
         self._changed = threading.Condition()
@@ -109,7 +110,9 @@ class OvenDesk:
         if now_s - self._ticked_s < TICK_S:
             return
         self._ticked_s = now_s
-        self._bring_up()  # at the first tick all of them
+        if not self._is_up:
+            self._bring_up()
+            self._is_up = True
         if now_s - self._told_s >= SITE_S:
             self.tell_site()
         for oven in list(self._states):
