@@ -49,7 +49,7 @@ class Insights:
             behind = [
                 key
                 for key, track in tracks.items()
-                if track.belief.blocks > 0 and (key not in self._found or self._found[key].track is not track)
+                if track.belief.blocks > 0 and (key not in self._found or self._found[key].track != track)
             ]
         if not behind:
             return False
