@@ -22,7 +22,7 @@ _CALMNESS = (0.35, 1.0, 2.0)
 # A half day whose openings let in more than this of the dry mass, and more than so many usual ones, had a lid
 # that stood open for long; each of these has a strength of its own.
 _EVENS_S = 2.0 * DAY_S
-_LONG_OPENING, _USUAL_OPENINGS, _AJAR_SD, _AJAR_MOST = 0.002, 5.0, 0.8, 4
+_LONG_OPENING, _USUAL_OPENINGS, _AJAR_SD, _AJAR_MOST = 0.002, 8.0, 0.8, 4
 # Air reads as much above the settled bed as the inflow of this time would raise it.
 _LAG_S = 1.5 * DAY_S
 _LEAK_RATIOS, _CHARGE_RATIOS = (4.0, 7.0, 12.0, 20.0), (1.6, 2.0, 2.6)

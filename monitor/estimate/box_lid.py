@@ -20,6 +20,7 @@ AIR_CHANGES = 1.4
 _LONGEST_OPEN_S = 2.0 * 3600.0
 # Within so long the hand is out again, and what the bed took meanwhile is in the count above.
 _SHORT_S = 1200.0
+_LIKE_ROOM = 0.8
 _SWAP_SD, _LONG_SD = 0.35, 0.6  # relative
 _MOST_TAKEN = 0.05  # of the dry mass, in one opening
 
@@ -143,7 +144,10 @@ def _water_kg(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> tuple[
     before = belief.lid.base_humidity * saturated_vapour_kg_m3(reading.temperature_c)
     drive = max(room - before, 0.0)
     swap_kg = AIR_CHANGES * model.volume_m3 * drive
-    long_s = max(reading.time_s - belief.lid.since_s - _SHORT_S, 0.0)
+    # Only air that was the room's tells of a lid: a wet spool keeps it up for hours, too.
+    peak = belief.lid.peak_humidity * saturated_vapour_kg_m3(reading.temperature_c)
+    was_room = _LIKE_ROOM * drive <= peak - before <= drive / _LIKE_ROOM
+    long_s = max(reading.time_s - belief.lid.since_s - _SHORT_S, 0.0) if was_room else 0.0
     # How fast a bed takes water up is known badly from the shut box: half way to what beds usually do.
     into_bed_m3_s = math.sqrt(math.exp(belief.state[AIR]) * model.tables.air_m3_s)
     taken_kg = min(into_bed_m3_s * drive * long_s, _MOST_TAKEN * model.dry_kg)
