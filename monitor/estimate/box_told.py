@@ -20,7 +20,6 @@ from monitor.estimate.box_belief import (
 from monitor.estimate.box_model import BoxModel
 from monitor.estimate.box_water import SKIN_SHARE
 from monitor.model.box_event import Colour
-from monitor.model.catalogue import DesiccantKind
 
 # Dust, beads left in the tray, and what the dry grams were entered with: of the charge's mass.
 _HANDLING = 0.01
@@ -97,11 +96,6 @@ def sensor_corrected(belief: BoxBelief, shift: float, known_sd: float) -> BoxBel
         half_recovery_ln=None,
         half_begun_s=belief.seen_s,
     )
-
-
-def indicates(kind: DesiccantKind) -> bool:
-    """Whether beads of this kind change their colour."""
-    return kind.key in ("silica_gel_orange", "silica_gel_blue_cobalt")
 
 
 def with_colour(probability: float, colour: Colour, age_s: float) -> float:

@@ -22,6 +22,7 @@ from monitor.service.corrections import changes
 from monitor.service.follower import CHECKPOINT_MS, GRID_MS, LAG_MS, Follower
 from monitor.service.limits import Limits
 from monitor.service.place_air import BUCKET_MS, AirBook
+from monitor.service.spool_way import Way
 
 _DAY_MS = 86_400_000
 # Without anything inside a box is asked to be as dry as people keep boxes.
@@ -47,6 +48,7 @@ class BoxFollower:
         self._lock = threading.RLock()
         self._tracks: dict[str, BoxTrack] = {}
         self._ways: dict[str, BoxWay] = {}
+        self._spool_ways: dict[str, Way] = {}  # that `_ways` were made of
         self._states: list[BoxCheckpoint] = []
         self._noticed: list[Noticed] = []
         self._inventory = Inventory()
@@ -116,7 +118,9 @@ class BoxFollower:
             book = AirBook(self._store, self._inventory, from_ms, at_ms)
             found: list[Noticed] = []
             for key, track in tracks.items():
-                tracks[key], noticed = self._carried(self._ways[key], track, at_ms, book)
+                carried, noticed = self._carried(self._ways[key], track, at_ms, book)
+                # With what was told of this very moment; a step of the grid tells it, too.
+                tracks[key] = self._told(self._ways[key], carried, at_ms)
                 found += noticed
             return tracks, found
 
@@ -144,7 +148,8 @@ class BoxFollower:
         """The ways of all boxes, and each at its newest state that still holds."""
         self._inventory = self._store.inventory()
         oldest_ms = self._store.oldest_ms()
-        spools, states = self._spools.ways(), self._store.box_checkpoints(goal_ms)
+        self._spool_ways = spools = self._spools.ways()
+        states = self._store.box_checkpoints(goal_ms)
         self._ways, tracks = {}, {}
         told = self._store.sensor_events()
         for key, history in self._store.box_histories().items():
@@ -182,7 +187,7 @@ class BoxFollower:
             return None
         library = self._library()
         waters = self._spools.waters(stretch.from_ms) if stretch.inside else {}
-        ways = self._spools.ways()
+        ways = self._spool_ways
         limit = self._limits().humidity_pct(ways[key].spool for key in stretch.inside)
         sorbers: list[Sorber] = []
         for key in stretch.inside:

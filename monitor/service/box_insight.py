@@ -55,12 +55,13 @@ class Insights:
             return False
         # The longest neglected first.
         key = min(behind, key=lambda key: self._found[key].track.at_s if key in self._found else 0.0)
-        insight = self._worked_out(key, tracks[key], at_ms)
+        insight = self.of(key, tracks[key], at_ms)
         with self._lock:
             self._found[key] = insight
         return len(behind) > 1
 
-    def _worked_out(self, key: str, track: BoxTrack, at_ms: int) -> Insight:
+    def of(self, key: str, track: BoxTrack, at_ms: int) -> Insight:
+        """What follows from one state; some 50 ms."""
         usual = forecast(track.model, track.belief)
         season = self._season(key, track, at_ms, usual.days_left.p50)
         days = None if season is None else forecast(track.model, track.belief, season).days_left

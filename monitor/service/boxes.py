@@ -85,7 +85,7 @@ class BoxAnswers:
         if key == self._key:
             return
         tracks, tail = boxes.lately(at_ms)
-        insights = self._followers.insights.all()
+        insights = self._with_changes(tracks, at_ms)
         self._seen = _Seen(
             tracks=tracks,
             insights=insights,
@@ -94,6 +94,15 @@ class BoxAnswers:
         )
         # While some are still worked out the next question may find more of them.
         self._key = key if boxes.is_whole(tracks) and len(insights) >= len(tracks) else None
+
+    def _with_changes(self, tracks: Mapping[str, BoxTrack], at_ms: int) -> dict[str, Insight]:
+        """The newest insights; of a box that was changed since the grid, one of what is inside now."""
+        insights = self._followers.insights.all()
+        for key, track in tracks.items():
+            known = insights.get(key)
+            if known is not None and known.track.model != track.model:
+                insights[key] = self._followers.insights.of(key, track, at_ms)
+        return insights
 
 
 def _answer(

@@ -19,7 +19,7 @@ from monitor.oven import effects as done
 from monitor.oven import saved, supervisor
 from monitor.oven.effects import Effect
 from monitor.oven.events import Event, Heard, ProofTested, Restarted, SiteSaid, StopAsked, Ticked
-from monitor.oven.parameters import parameters_of
+from monitor.oven.parameters import OvenParameters, parameters_of
 from monitor.oven.site import Site
 from monitor.oven.state import Supervised, begin
 from monitor.ports import Clock
@@ -32,7 +32,6 @@ log = logging.getLogger(__name__)
 
 TICK_S = 1.0
 SITE_S = 20.0
-_FACTS_KEPT_S = 5.0
 
 
 class World(Protocol):
@@ -43,8 +42,8 @@ class World(Protocol):
         """Into the batch that is committed next."""
 
     @property
-    def publish(self) -> Callable[[str, bytes, int | None], object]:
-        """(topic, payload, seconds until it expires); from any thread."""
+    def publish(self) -> Callable[[str, bytes, int | None], bool]:
+        """(topic, payload, seconds until it expires), whether it will be sent; from any thread."""
 
     def inventory(self) -> Inventory: ...
 
@@ -153,6 +152,7 @@ class OvenDesk:
         for effect in effects:
             if isinstance(effect, done.PublishStop | done.RelayOff):
                 self._carry_out(effect)  # off never waits for a disk (B-17)
+                self._take_back_heat(oven)
             elif isinstance(effect, done.Record):
                 changes.records.append(effect.record)
             elif isinstance(effect, done.KeepFirstOut):
@@ -183,13 +183,16 @@ class OvenDesk:
             self._bring_up()
             self.tell_site()
 
-    def stop_at_once(self, oven: str, who: str, why: str) -> None:
-        """To the controller, past everything that waits; from any thread. `note_stop` writes it down."""
+    def stop_at_once(self, oven: str, who: str, why: str) -> bool:
+        """To the controller, past everything that waits; from any thread. `note_stop` writes it down.
+
+        Returns whether it could be handed over for sending.
+        """
         stop_id = uuid.uuid4().hex
         self._own_stops.append(stop_id)
         self._unnoted[oven] = (who, why)
         topic = topics.build(topics.OvenStop(site=self._site_key, oven=oven))
-        self._world.publish(topic, dump_stop("*", f"{who}: {why}", stop_id), None)
+        return self._world.publish(topic, dump_stop("*", f"{who}: {why}", stop_id), None)
 
     def note_stop(self, oven: str) -> None:
         """A stop that was said at once becomes a record, before anything that the oven said since."""
@@ -219,11 +222,11 @@ class OvenDesk:
             self.step(gone, StopAsked(who="inventory", why="the oven was taken out of the inventory"))
             del self._states[gone]
         for key in set(ovens) - set(self._states):
-            self._states[key] = self._loaded(key)
-            self.step(key, Restarted(parameters=parameters_of(ovens[key])))
+            parameters = parameters_of(ovens[key])
+            self._states[key] = self._loaded(key, parameters)
+            self.step(key, Restarted(parameters=parameters))
 
-    def _loaded(self, key: str) -> Supervised:
-        parameters = parameters_of(self._world.inventory().ovens[key])
+    def _loaded(self, key: str, parameters: OvenParameters) -> Supervised:
         text = self._kept.pop(key, None)
         if text is None:
             return begin(key, parameters)
@@ -232,6 +235,11 @@ class OvenDesk:
         except StoreError:
             log.exception("what was known of an oven cannot be read oven=%s", key)
             return saved.unreadable(key, parameters, self._clock.wall_s())
+
+    def _take_back_heat(self, oven: str) -> None:
+        """What would heat and still waits for a commit was decided before the stop."""
+        heats = (done.PublishPermit, done.RelayOnFor)
+        self._waiting = [e for e in self._waiting if not (isinstance(e, heats) and e.oven == oven)]
 
     def _stop_heard(self, oven: str, arrival: Arrival) -> None:
         """From anyone; what names no oven of ours concerns none of them."""

@@ -1,6 +1,6 @@
 """What is so around an oven: load, room, store, checklist; the facts that its supervision is told."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.library import Library
@@ -88,11 +88,6 @@ def checklist_of(fact: OvenFact | None) -> Checklist | None:
     known = set(Tick)
     ticked = frozenset(Tick(item) for item in fact.value.split(",") if item in known)
     return Checklist(ticked=ticked, at_wall_s=fact.at_s, who=fact.who)
-
-
-def spools_missing(wanted: Iterable[str], oven: str, inventory: Inventory) -> list[str]:
-    """Of the spools that are to be dried, those that the inventory has somewhere else."""
-    return [key for key in wanted if key in inventory.spools and inventory.spools[key].place != oven]
 
 
 def _spool_item(key: str, name: str, material: str, reel: str, library: Library) -> LoadItem:

@@ -24,7 +24,7 @@ class OvenWorld:
         store: ReadStore,
         *,
         note: Callable[[OvenChanges], None],
-        publish: Callable[[str, bytes, int | None], object],
+        publish: Callable[[str, bytes, int | None], bool],
         can_write: Callable[[], bool],
         is_sole_owner: Callable[[], bool],
     ) -> None:

@@ -149,6 +149,16 @@ def test_a_new_charge_is_fresh_and_the_seal_as_it_was(lived):
     assert after.tightness.air_changes_per_h.p50 == pytest.approx(changes, rel=0.1)
 
 
+def test_a_change_counts_at_once_not_at_the_next_half_hour(lived):
+    """Whoever changed the desiccant must not be told that it is half used up."""
+    before = lived.box().desiccant
+    lived.tell_box(Recharged(desiccant="silica_gel_a", dry_g=300.0))
+    after = lived.box().desiccant
+    assert after.dry_g == 300.0
+    assert after.used.p50 < 0.5 * before.used.p50
+    assert after.days_left.p50 > 1.5 * before.days_left.p50
+
+
 def test_a_spool_put_in_changes_what_the_box_has_to_hold(lived):
     """The most demanding material inside sets the limit."""
     lived.load(dried(), spool("wet", material="pa6", place=ROOM, start_pct=3.0))

@@ -5,7 +5,7 @@ import json
 import pytest
 from support.oven_site import HOUR_S, OVEN, oven_site, spool
 
-from monitor.errors import BadInputError
+from monitor.errors import BadInputError, RefusedError
 from monitor.model.arrival import Arrival
 from monitor.model.oven_fact import FactKind
 from monitor.simulator.oven_faults import SensorFault
@@ -69,6 +69,29 @@ def test_a_stop_is_obeyed_before_anything_is_written(site):
     assert "smell" in look.ended.why
     site.run(600)
     assert not site.rig.is_heated
+
+
+def test_a_stop_takes_back_the_heat_that_waits_for_its_record(site):
+    """H37, B-17: what was decided before a stop is not done after it, however long the disk took."""
+    started(site)
+    site.run(300)
+    site.is_committing = False
+    site.run(24)
+    site.acts.stop(OVEN, "mara", "smell")
+    site.said.clear()
+    site.is_committing = True
+    site.run(60)
+    assert [topic for topic, _ in site.said if topic.endswith("/permit")] == []
+    assert not site.rig.is_heated
+
+
+def test_a_stop_that_cannot_be_sent_is_not_called_sent(site):
+    """B-17: then only the plug is left, and the page has to say so."""
+    started(site)
+    site.world.publish = lambda *_: False
+    with pytest.raises(RefusedError, match="pull the oven's plug"):
+        site.acts.stop(OVEN, "mara", "smell")
+    assert site.look().ended.ending == "stopped"
 
 
 def test_a_stop_from_the_broker_is_obeyed_whatever_it_says(site):

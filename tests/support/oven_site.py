@@ -39,11 +39,12 @@ class OvenSite(SpoolSite):
         self.said = []  # (topic, payload) to the broker, oldest first
         self.rig = OvenRig(on_state=self._state)
         self.is_linked = self.can_write = True
+        self.is_committing = True
         self.start_monitor()
 
     def start_monitor(self):
         """As at a start of the program: nothing is known but what is stored."""
-        world = OvenWorld(
+        world = self.world = OvenWorld(
             self.queries,
             self.reader,
             note=self.engine.note_ovens,
@@ -101,7 +102,7 @@ class OvenSite(SpoolSite):
 
     def _settle(self):
         """A commit whenever something waits for one, or anything was noted."""
-        while True:
+        while self.is_committing:
             batch = self.engine.take_batch()
             if not batch.is_empty():
                 self.store.apply(batch)
