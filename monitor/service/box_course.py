@@ -21,12 +21,14 @@ _NOTICED_WORDS = {
 }
 
 
-def box_course(store: ReadStore, followers: Followers, key: str, from_ms: int, to_ms: int) -> BoxCourse:
-    """BadInputError where there is no such box."""
+def box_course(
+    store: ReadStore, followers: Followers, insight: Insight | None, key: str, window: tuple[int, int]
+) -> BoxCourse:
+    """Over a window [ms]; BadInputError where there is no such box."""
+    from_ms, to_ms = window
     history = store.box_histories().get(key)
     if history is None or history.present() is None:
         raise BadInputError(f"box {key!r} is not in the inventory")
-    insight = followers.insights.all().get(key)
     past = tuple(
         BoxPoint(at_s=row.at_ms / 1000.0, loading_pct=_spread(*row.loading_pct))
         for row in store.box_course(key, from_ms, to_ms)

@@ -77,6 +77,11 @@ class BoxAnswers:
                 for key, box in inventory.boxes.items()
             )
 
+    def insight(self, key: str) -> Insight | None:
+        """What the last answer about a box rested on."""
+        with self._lock:
+            return self._seen.insights.get(key)
+
     def _bring_up(self, at_ms: int, histories: Mapping[str, BoxHistory]) -> None:
         if not self._is_live:
             self._followers.bring_up(at_ms)

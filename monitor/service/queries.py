@@ -96,7 +96,7 @@ class Queries:
 
     def inventory(self) -> Inventory:
         """As it is, each spool where it was last said to be."""
-        return self._inventory(None)
+        return self._inventory(None)[0]
 
     def library(self) -> Library:
         """The catalogue with the site's own figures."""
@@ -120,7 +120,8 @@ class Queries:
 
     def box_course(self, key: str, from_s: float, to_s: float) -> BoxCourse:
         """A box's desiccant over a window, what happened to it, and where it is heading."""
-        return box_course(self._store, self.followers, key, round(from_s * 1000), round(to_s * 1000))
+        window = (round(from_s * 1000), round(to_s * 1000))
+        return box_course(self._store, self.followers, self._boxes.insight(key), key, window)
 
     def quarantine(self, limit: int = 100) -> tuple[Quarantined, ...]:
         return self._store.quarantine(limit)
@@ -149,7 +150,7 @@ class Queries:
         """The whole site as of a time, by default now."""
         moment_s = self.now_s() if at_s is None else at_s
         at_ms = round(moment_s * 1000)
-        inventory = self._inventory(None if at_s is None else at_ms)
+        inventory, told_of_boxes = self._inventory(None if at_s is None else at_ms)
         limits = self._catalogue.limits()
         devices = {(row.kind, row.key): row for row in self._store.devices()}
         here = placed_at(stays(self._store.placements()), at_ms)
@@ -168,7 +169,7 @@ class Queries:
             {key: air_of(key, box.channel) for key, box in inventory.boxes.items()},
             at_ms,
             (self._catalogue.library(), limits),
-            self._store.box_histories(at_ms),
+            told_of_boxes,
         )
         spools = self._spools.all(inventory, at_ms, limits)
         heaters = tuple(
@@ -294,7 +295,8 @@ class Queries:
             self._changes[place] = (at_ms / 1000.0, changes)
         return changes
 
-    def _inventory(self, at_ms: int | None) -> Inventory:
+    def _inventory(self, at_ms: int | None) -> tuple[Inventory, dict[str, BoxHistory]]:
+        """As of a time, each spool and charge where it was last said to be; and what was said of boxes."""
         inventory = self._store.inventory(at_ms)
         until_ms = 2**62 if at_ms is None else at_ms
         histories = self._store.spool_histories(at_ms)
@@ -307,7 +309,7 @@ class Queries:
             key: replace(box, desiccant=stated_at(charges(told[key]), until_ms, box.desiccant))
             for key, box in inventory.boxes.items()
         }
-        return replace(inventory, spools=placed, boxes=charged)
+        return replace(inventory, spools=placed, boxes=charged), told
 
     def _health(self, newest: tuple[Newest, ...], unplaced: tuple[str, ...], at_ms: int) -> HealthAnswer:
         around, counters = self._surroundings(), self._store.counters()
