@@ -8,9 +8,8 @@ from monitor.errors import BadInputError
 from monitor.model.answers import plain
 from monitor.model.cycle import Cycle, EndedCycle, LatchedTrip, Problem
 from monitor.model.oven_look import OvenLook, StartWish
-from monitor.wire.records import rfc3339
+from monitor.wire.records import MAX_BYTES, decoded, rfc3339
 
-MAX_BYTES = 8_192
 _Line = Annotated[str, msgspec.Meta(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]*$")]
 _Key = Annotated[str, msgspec.Meta(pattern=r"^[a-z0-9][a-z0-9_-]{0,62}$")]
 _Version = Annotated[int, msgspec.Meta(ge=0, le=2**53)]
@@ -49,7 +48,7 @@ class _StopBody(msgspec.Struct, frozen=True, kw_only=True):
 
 def parse_start(content: bytes, now_s: float) -> tuple[StartWish, str | None]:
     """The wish, shown as of now to whoever wrote it, and who says so; BadInputError names the member."""
-    body: StartBody = _decoded(content, StartBody)
+    body: StartBody = decoded(content, StartBody, "order")
     if len(set(body.load)) != len(body.load):
         raise BadInputError("the order cannot be read: `load` names something twice")
     wish = StartWish(
@@ -66,12 +65,12 @@ def parse_start(content: bytes, now_s: float) -> tuple[StartWish, str | None]:
 
 
 def parse_extend(content: bytes) -> ExtendBody:
-    body: ExtendBody = _decoded(content, ExtendBody)
+    body: ExtendBody = decoded(content, ExtendBody, "order")
     return body
 
 
 def parse_reset(content: bytes) -> ResetBody:
-    body: ResetBody = _decoded(content, ResetBody)
+    body: ResetBody = decoded(content, ResetBody, "order")
     return body
 
 
@@ -146,14 +145,3 @@ def _trip(trip: LatchedTrip) -> dict[str, Any]:
 
 def _at(time_s: float | None) -> str | None:
     return None if time_s is None else rfc3339(time_s)
-
-
-def _decoded(content: bytes, kind: Any) -> Any:
-    if len(content) > MAX_BYTES:
-        raise BadInputError(f"an order has at most {MAX_BYTES} bytes")
-    try:
-        return msgspec.json.decode(content, type=kind)
-    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
-        raise BadInputError(f"the order cannot be read: {error}") from None
-    except RecursionError:
-        raise BadInputError("the order cannot be read: it is nested too deeply") from None

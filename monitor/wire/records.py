@@ -30,14 +30,16 @@ class RecordBody(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_onl
         return told_by
 
 
-def decoded(content: bytes, kinds: Any) -> Any:
+def decoded(content: bytes, kinds: Any, what: str = "event") -> Any:
     """A document of one of these kinds, a union of structs; BadInputError names the member."""
     if len(content) > MAX_BYTES:
-        raise BadInputError(f"an event has at most {MAX_BYTES} bytes")
+        raise BadInputError(f"an {what} has at most {MAX_BYTES} bytes")
     try:
         return msgspec.json.decode(content, type=kinds)
-    except msgspec.MsgspecError as error:
-        raise BadInputError(f"the event cannot be read: {error}") from None
+    except (msgspec.MsgspecError, UnicodeDecodeError) as error:
+        raise BadInputError(f"the {what} cannot be read: {error}") from None
+    except RecursionError:
+        raise BadInputError(f"the {what} cannot be read: it is nested too deeply") from None
 
 
 def dump_record(event: Any) -> dict[str, Any]:

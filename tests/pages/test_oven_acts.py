@@ -92,6 +92,12 @@ def test_a_stop_is_obeyed_in_every_state_and_twice(calm, look):
     assert [each[0] for each in calm.desk.asked] == ["stop", "stop"]
 
 
+def test_a_stop_whose_form_is_too_large_to_be_read_is_obeyed(calm):
+    """B-17: a limit on what may be sent keeps no heat on."""
+    assert calm.send("/ovens/kiln/stop", {"why": "x" * 1_100_000}).status_code == 303
+    assert [each[0] for each in calm.desk.asked] == ["stop"]
+
+
 def test_stop_all_stops_each_and_says_which_could_not_be_told(calm):
     """B-17: one that fails does not keep the others hot, and nobody is told a comfortable lie."""
     calm.desk.now = heating(NOW_S)

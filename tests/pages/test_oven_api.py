@@ -122,6 +122,12 @@ def test_stop_is_obeyed_whatever_is_sent_with_it(site, body):
     assert site.desk.asked[0][3] == ("fumes" if b"fumes" in body else "stopped by a program")
 
 
+def test_a_stop_that_is_too_large_to_be_read_is_obeyed(site):
+    """B-17: a limit on what may be sent keeps no heat on."""
+    assert site.client.post(f"{BASE}/stop", data=b"x" * 1_100_000).status_code == 200
+    assert site.desk.asked[0][3] == "stopped by a program"
+
+
 def test_a_stop_that_could_not_be_passed_on_says_so(site):
     """B-17: nobody is told that it stopped when it did not."""
     site.desk.is_broken = True

@@ -75,6 +75,8 @@ def test_without_a_time_it_was_just_now_and_without_a_zone_it_is_utc():
     [
         (b"", "cannot be read"),
         (b"[" * 5000, "cannot be read"),
+        (b'{"x":' + b"[" * 8000, "nested too deeply"),
+        (b'{"kind":"recharged","who":"\xff"}', "cannot be read"),
         (b"x" * 9000, "at most 8192 bytes"),
         ({"kind": "recharged", "who": "M", "dry_g": 200}, "`desiccant`"),
         ({"kind": "recharged", "who": "M", "desiccant": "../etc", "dry_g": 200}, "$.desiccant"),

@@ -4,6 +4,7 @@ from collections.abc import Callable
 from dataclasses import dataclass
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
+from werkzeug.exceptions import HTTPException
 from werkzeug.wrappers import Response as AnyResponse
 
 from monitor.errors import BadInputError, FieldError, RefusedError
@@ -53,7 +54,7 @@ def _stops(pages: Blueprint, bench: Bench) -> None:
     @pages.post("/ovens/<key>/stop")
     @open_to_all
     def stop(key: str) -> AnyResponse:
-        why = SMELL if request.form.get("why") == "smell" else "stopped on a page"
+        why = SMELL if _says_smell() else "stopped on a page"
         if bench.ovens.stop((key,), whoever(), why):
             return _not_told((key,))
         if why == SMELL:
@@ -67,6 +68,14 @@ def _stops(pages: Blueprint, bench: Bench) -> None:
         # None known is no success: the database may not have answered since the start.
         failed = bench.ovens.stop(keys, whoever(), "all heat stopped on a page") if keys else ("every oven",)
         return _not_told(failed) if failed else redirect(url_for(".show_all"), _SEE_OTHER)
+
+
+def _says_smell() -> bool:
+    """As far as the form can be read: one that is refused as too large must not keep the heat on."""
+    try:
+        return request.form.get("why") == "smell"
+    except HTTPException:
+        return False
 
 
 def _not_told(failed: tuple[str, ...]) -> Response:
@@ -132,18 +141,10 @@ def _still(bench: Bench, key: str, asked: choose.Asked, shown: StartWish) -> tup
 def ground_of(bench: Bench, key: str, asked: choose.Asked) -> confirm.Ground | None:
     """What an offer stands on now; None where the plan is refused."""
     plan = choose.plan(bench.queries, key, asked)
-    look, inventory = bench.ovens.look(key), bench.queries.inventory()
+    look = bench.ovens.look(key)
     if look is None or isinstance(plan, Refused):
         return None
-    return confirm.Ground(
-        look=look,
-        oven=inventory.ovens[key],
-        inventory=inventory,
-        library=bench.queries.library(),
-        plan=plan,
-        asked=asked,
-        now_s=bench.queries.now_s(),
-    )
+    return confirm.ground(bench.queries, look, plan, asked, bench.queries.now_s())
 
 
 def _checks(pages: Blueprint, bench: Bench) -> None:

@@ -6,14 +6,14 @@ from typing import Any
 
 from flask import Blueprint, Response, abort, request
 from werkzeug.datastructures import MultiDict
-from werkzeug.exceptions import NotFound
+from werkzeug.exceptions import HTTPException, NotFound
 
 from monitor.errors import BadInputError, RefusedError
 from monitor.model.answers import plain
 from monitor.model.cycle import Problem
 from monitor.model.oven_look import OvenLook
 from monitor.model.people import Role
-from monitor.model.plan import Plan, Refusal, Refused
+from monitor.model.plan import Plan, Refusal
 from monitor.service.queries import Queries
 from monitor.wire.oven_orders import (
     dump_look,
@@ -57,7 +57,7 @@ def blueprint(queries: Queries, ovens: Ovens, *, can_change: bool) -> Blueprint:
     @open_to_all
     def stop(key: str) -> Response:
         # Read as far as it can be; nothing of it decides whether the oven is stopped.
-        why = stop_reason(request.get_data(cache=False))
+        why = stop_reason(_readable())
         if ovens.stop((key,), whoever(), why):
             abort(
                 503, f"the stop could not be passed on for {key[:63]!r}: stop at the oven, or pull its plug"
@@ -96,6 +96,14 @@ def _body(*, can_change: bool) -> bytes:
     return request.get_data(cache=False)
 
 
+def _readable() -> bytes:
+    """What was sent, or nothing where it is refused as too large or broke off."""
+    try:
+        return request.get_data(cache=False)
+    except HTTPException:
+        return b""
+
+
 def _told_by(who: str | None) -> str:
     told_by = signed_in_name() or who
     if told_by is None:
@@ -116,11 +124,7 @@ def _plan(queries: Queries, ovens: Ovens, key: str) -> Response:
         made = choose.plan(queries, key, wish)
     except RefusedError as error:
         return _no_plan(Refusal(title="There is no plan for it now", detail=str(error)))
-    return _json(plain(made)) if isinstance(made, Plan) else _no_plan(_refused(made))
-
-
-def _refused(made: Refused) -> Refusal:
-    return made.refused
+    return _json(plain(made)) if isinstance(made, Plan) else _no_plan(made.refused)
 
 
 def _no_plan(refusal: Refusal) -> Response:
