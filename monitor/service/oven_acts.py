@@ -125,12 +125,6 @@ class OvenActs:
         """The yearly proof test was done and passed (B-50)."""
         self._state(OvenFact(oven=oven, at_s=0.0, kind=FactKind.PROOF_TEST, value="passed", who=who))
 
-    def wait_for_change(self, oven: str, version: int, timeout_s: float) -> None:
-        """Until the oven's look is another one, or the time is up."""
-        revision = self._desk.revision
-        if self._desk.now(oven).version == version:
-            self._desk.wait_for_change(revision, timeout_s)
-
     def _state(self, fact: OvenFact) -> None:
         def act(engine: Engine) -> None:
             at_s = self._clock.wall_s()

@@ -3,7 +3,6 @@
 import itertools
 import json
 import logging
-import threading
 import uuid
 from collections import deque
 from collections.abc import Callable
@@ -67,8 +66,6 @@ class OvenDesk:
         self._is_up = False  # at the first tick all ovens are; then the inventory's changes are told
         self._unnoted: dict[str, tuple[str, str]] = {}  # stops said at once, by oven
         self._own_stops: deque[str] = deque(maxlen=64)  # the broker gives them back
-        self._changed = threading.Condition()
-        self.revision = 0
 
     def now(self, oven: str) -> Supervised:
         """The supervision as it is; from any thread. BadInputError where there is no such oven."""
@@ -170,8 +167,6 @@ class OvenDesk:
         else:
             for effect in rest:
                 self._carry_out(effect)
-        if state.version != before.version or isinstance(event, Heard):
-            self._announce()
         return effects
 
     def committed(self, batch: Batch) -> None:
@@ -203,17 +198,6 @@ class OvenDesk:
     def next_number(self) -> int:
         """Rises with every order that is made here, over restarts too."""
         return round(self._clock.wall_s() * 1000.0) + next(self._numbers)
-
-    def wait_for_change(self, revision: int, timeout_s: float) -> int:
-        """The revision, as soon as it is another one or the time is up; from any thread."""
-        with self._changed:
-            self._changed.wait_for(lambda: self.revision != revision, timeout=timeout_s)
-            return self.revision
-
-    def _announce(self) -> None:
-        with self._changed:
-            self.revision += 1
-            self._changed.notify_all()
 
     def _bring_up(self) -> None:
         """A supervision for every oven of the inventory; one that is gone from it is let go."""

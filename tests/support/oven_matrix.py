@@ -40,7 +40,6 @@ class Found:
     found_s: float | None  # until the first of them
     off_s: float  # until the last heat
     peak_c: float
-    is_locked: bool
 
     def misses(self, fault: Fault, moment: str) -> list[str]:
         """What is not as it must be; empty = all is well."""
@@ -90,14 +89,12 @@ def inject(fault: Fault, moment: str, seed: int = 1) -> Found:
     found_s = min(
         [at_s for at_s, _ in joint.told] + ([tripped_s] if tripped_s is not None else []), default=None
     )
-    is_locked = joint.state.trip is not None or joint.rig.controller.lock.trip is not None
     off_s = joint.heated_s - begun_s
     return Found(
         rules=_fired(joint),
         found_s=None if found_s is None else found_s - begun_s,
         off_s=off_s,
         peak_c=joint.peak_c,
-        is_locked=is_locked,
     )
 
 

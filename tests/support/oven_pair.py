@@ -108,17 +108,9 @@ class Bench:
 
     def order(self, **changes) -> StartOrder:
         """A start as the confirmation page would give it."""
-        self.orders += 1
         load = self.site.load
         duration_s = changes.get("duration_s", 4 * 3600.0)
-        members = {
-            "id": f"o{self.orders}",
-            "issuer": "page",
-            "seq": self.orders,
-            "issued_wall_s": self.wall_s,
-            "expires_after_s": 10.0,
-            "state_version": self.state.version,
-            "who": "Ada",
+        members = self._next() | {
             "load": tuple(item.key for item in load),
             "setpoint_c": 55.0,
             "duration_s": duration_s,
@@ -128,6 +120,19 @@ class Bench:
         }
         return StartOrder(**(members | changes))
 
+    def _next(self) -> dict:
+        """What every order carries (B-16)."""
+        self.orders += 1
+        return {
+            "id": f"o{self.orders}",
+            "issuer": "page",
+            "seq": self.orders,
+            "issued_wall_s": self.wall_s,
+            "expires_after_s": 10.0,
+            "state_version": self.state.version,
+            "who": "Ada",
+        }
+
     def start(self, **changes) -> fx.Answer:
         effects = self.give(StartAsked(order=self.order(**changes)))
         return next(effect for effect in effects if isinstance(effect, fx.Answer))
@@ -136,15 +141,7 @@ class Bench:
         return self.give(StopAsked(who="Ada", why="enough"))
 
     def reset(self, **changes) -> fx.Answer:
-        self.orders += 1
-        members = {
-            "id": f"o{self.orders}",
-            "issuer": "page",
-            "seq": self.orders,
-            "issued_wall_s": self.wall_s,
-            "expires_after_s": 10.0,
-            "state_version": self.state.version,
-            "who": "Ada",
+        members = self._next() | {
             "trip": self.state.trip.id if self.state.trip else "none",
             "checked": ("plug", "fan"),
             "text": "looked inside",
@@ -153,15 +150,7 @@ class Bench:
         return next(effect for effect in effects if isinstance(effect, fx.Answer))
 
     def extend(self, extra_s: float, **changes) -> fx.Answer:
-        self.orders += 1
-        members = {
-            "id": f"o{self.orders}",
-            "issuer": "page",
-            "seq": self.orders,
-            "issued_wall_s": self.wall_s,
-            "expires_after_s": 10.0,
-            "state_version": self.state.version,
-            "who": "Ada",
+        members = self._next() | {
             "cycle": self.state.cycle.id if self.state.cycle else "none",
             "extra_s": extra_s,
         }

@@ -141,9 +141,6 @@ class FakeDesk:
     def proof_tested(self, oven, who):
         self.asked.append(("proof_tested", oven, who))
 
-    def wait_for_change(self, oven, version, timeout_s):
-        self.asked.append(("wait", oven, version, timeout_s))
-
 
 class OvenSite:
     """The site, its desk and a browser."""

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from werkzeug.datastructures import MultiDict
 
-from monitor.errors import BadInputError, FieldError
+from monitor.errors import BadInputError, FieldError, RefusedError
 from monitor.model.inventory import Inventory
 from monitor.model.plan import Goal, Plan, Refused, Regeneration, When
 from monitor.service.planning import Desiccant, plan_in_oven
@@ -120,7 +120,7 @@ def moment(args: Mapping[str, str], name: str, present: Presenter, now_s: float)
     return at_s
 
 
-def fault(error: BadInputError) -> str:
+def fault(error: BadInputError | RefusedError) -> str:
     """What is wrong, by the page's own names."""
     if isinstance(error, FieldError):
         return f"{LABELS.get(error.field, error.field)} {error.fault}."

@@ -13,6 +13,7 @@ from monitor.model.plan import Plan
 from monitor.oven import hard
 from monitor.oven.load_limit import Bound, allowed
 from monitor.oven.parameters import parameters_of
+from monitor.service.queries import Queries
 from web.ovens.choose import Asked
 from web.ovens.words import arming, can_resume, lasting, unattended_missing
 from web.present import Presenter
@@ -40,7 +41,6 @@ class Offer:
     arming: str
     is_ready: bool  # armed, or nothing to arm
     less: tuple[str, ...]  # where it is less than the plan asks for
-    can_leave: bool
     button: str
 
 
@@ -55,6 +55,20 @@ class Ground:
     plan: Plan
     asked: Asked
     now_s: float
+
+
+def ground(queries: Queries, look: OvenLook, plan: Plan, asked: Asked, now_s: float) -> Ground:
+    """For an oven of the inventory."""
+    inventory = queries.inventory()
+    return Ground(
+        look=look,
+        oven=inventory.ovens[look.key],
+        inventory=inventory,
+        library=queries.library(),
+        plan=plan,
+        asked=asked,
+        now_s=now_s,
+    )
 
 
 def offer(ground: Ground, present: Presenter) -> Offer:
@@ -87,7 +101,6 @@ def offer(ground: Ground, present: Presenter) -> Offer:
         arming=arming(look),
         is_ready=look.armed_s is None or look.armed_s > 0.0 or is_resuming,
         less=less,
-        can_leave=not missing,
         button=f"Start heat: {setpoint_c:g} °C for {lasting(duration_s)}",
     )
 

@@ -44,9 +44,6 @@ class Desk(Protocol):
     def proof_tested(self, oven: str, who: str) -> None:
         """B-50: all steps were passed today."""
 
-    def wait_for_change(self, oven: str, version: int, timeout_s: float) -> None:
-        """Until the look is another one, or the time is up."""
-
 
 class Ovens:
     """The site's ovens, as the desk has them, else as their controllers were last heard."""

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.model.oven_look import OvenLook
-from web.ovens.words import FOOD, IS_ON, lasting
+from web.ovens.words import FOOD, IS_ON, ends_s, lasting
 from web.present import Presenter
 from web.spools.label import code
 
@@ -54,5 +54,5 @@ def notice(look: OvenLook, present: Presenter, *, url: str, now_s: float) -> Not
 def _until(look: OvenLook, present: Presenter, now_s: float) -> str:
     if look.left_s is None or look.phase not in IS_ON:
         return ""
-    ends_s = look.ends_at_s if look.ends_at_s is not None else now_s + look.left_s
-    return f"{present.clock(ends_s, '%a %d %b %H:%M')}, {lasting(look.left_s)} left; then it cools"
+    end = present.clock(ends_s(look, now_s), "%a %d %b %H:%M")
+    return f"{end}, {lasting(look.left_s)} left; then it cools"

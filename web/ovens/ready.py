@@ -13,7 +13,7 @@ from monitor.service.queries import Queries
 from web.fields import given
 from web.ovens.choose import moment
 from web.ovens.desk import Ovens
-from web.ovens.words import IS_ON, lasting
+from web.ovens.words import IS_ON, ends_s, lasting
 from web.present import Presenter
 
 ROWS = 6
@@ -111,7 +111,7 @@ def schedule(
 ) -> Schedule:
     """The schedule round what runs already; BadInputError where no moment is left."""
     running = tuple(
-        Running(oven=look.key, end_s=look.ends_at_s or now_s + look.left_s)
+        Running(oven=look.key, end_s=ends_s(look, now_s))
         for look in ovens.looks()
         if look.left_s is not None and look.phase in IS_ON
     )

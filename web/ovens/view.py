@@ -105,8 +105,7 @@ class Views:
         started = self._present.clock(cycle.started_wall_s, "%H:%M")
         said = [f"{inside}. Started by {cycle.who} at {started}, {_mode(cycle)}."]
         if look.left_s is not None and look.phase in words.IS_ON:
-            ends_s = look.ends_at_s if look.ends_at_s is not None else now_s + look.left_s
-            end = self._present.clock(ends_s)
+            end = self._present.clock(words.ends_s(look, now_s))
             said.append(
                 f"{words.lasting(look.left_s)} of {words.lasting(cycle.duration_s)} left, until {end}."
             )

@@ -30,8 +30,6 @@ _ENDINGS = {
     Ending.TRIPPED: "ended by a trip at {ran} of {whole}",
 }
 
-WARM_C = 45.0  # B-19: above it an oven counts as cooling
-
 
 def lasting(seconds: float) -> str:
     """'2 h 10', '6 h', '12 min', '40 s'."""
@@ -52,6 +50,11 @@ def is_heating(look: OvenLook) -> bool:
     """Whether heat is on, may come on, or was asked to stop without effect: then stop is on every page."""
     is_fed = (look.heater or 0.0) > 0.0 or (look.power_w or 0.0) > 5.0 or (look.permit_left_s or 0.0) > 0.0
     return look.phase in IS_ON or is_fed or look.stop_asked_s is not None
+
+
+def ends_s(look: OvenLook, now_s: float) -> float:
+    """When what runs ends [Unix s]; now where nothing does."""
+    return look.ends_at_s if look.ends_at_s is not None else now_s + (look.left_s or 0.0)
 
 
 def is_interrupted(look: OvenLook) -> bool:
@@ -82,7 +85,7 @@ def hot_words(look: OvenLook) -> str:
         return "May be hot"
     if look.is_hot:
         return "Hot: chamber and door burn"
-    return "Warm" if (look.hottest_c or 0.0) >= WARM_C else "Not hot"
+    return "Warm" if (look.hottest_c or 0.0) >= hard.COOL_C else "Not hot"
 
 
 def level(look: OvenLook) -> str:

@@ -157,8 +157,8 @@ class _Sheets:
                 return {"no_plan": plan_words.no_plan(plan.refused)}
             return self._with_plan(look, asked, plan, now_s)
         except (BadInputError, RefusedError) as error:
-            fault = choose.fault(error if isinstance(error, BadInputError) else BadInputError(str(error)))
-            return {"no_plan": plan_words.NoPlan(title="There is no plan for it", detail=fault, limit="")}
+            detail = choose.fault(error)
+            return {"no_plan": plan_words.NoPlan(title="There is no plan for it", detail=detail, limit="")}
 
     def _with_plan(self, look: OvenLook, asked: choose.Asked, plan: Plan, now_s: float) -> dict[str, Any]:
         """The plan, and the confirm section where what is planned is what lies inside."""
@@ -167,15 +167,7 @@ class _Sheets:
         extra = [
             spool.name for key, spool in spools.items() if spool.place == look.key and key not in asked.spools
         ]
-        ground = confirm.Ground(
-            look=look,
-            oven=self.queries.inventory().ovens[look.key],
-            inventory=self.queries.inventory(),
-            library=library,
-            plan=plan,
-            asked=asked,
-            now_s=now_s,
-        )
+        ground = confirm.ground(self.queries, look, plan, asked, now_s)
         return {
             "plan": plan_words.told(plan, library, self.present),
             "drawn": figure.figure(plan),
@@ -223,7 +215,7 @@ class _Sheets:
         }
 
     def _longer(self, look: OvenLook, now_s: float) -> dict[str, Any]:
-        ends_s = look.ends_at_s if look.ends_at_s is not None else now_s + (look.left_s or 0.0)
+        ends_s = words.ends_s(look, now_s)
         return {
             "ends": self.present.clock(ends_s, "%a %H:%M"),
             "extras": [(h * 3600, f"{h} h longer, until {self.present.clock(ends_s + h * 3600, '%a %H:%M')}")
@@ -294,10 +286,8 @@ def _ready(sheets: _Sheets) -> str:
         if jobs:
             made = ready.schedule(sheets.queries, sheets.ovens, jobs, hours, now_s)
             told = ready.told(made, inventory, sheets.present)
-    except BadInputError as error:
+    except (BadInputError, RefusedError) as error:
         fault = choose.fault(error)
-    except RefusedError as error:
-        fault = choose.fault(BadInputError(str(error)))
     return render_template(
         "ready.html",
         told=told,
