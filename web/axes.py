@@ -29,8 +29,13 @@ def steps(end: float) -> list[float]:
 
 def percents_up(top: float) -> tuple[Tick, ...]:
     """Marks of an upright axis of percents that ends at `top`."""
+    return marks_up(top, "%")
+
+
+def marks_up(top: float, unit: str) -> tuple[Tick, ...]:
+    """Marks of an upright axis from 0, which is left out, to `top`."""
     return tuple(
-        Tick(at=share(1.0 - value / top), words=f"{value:g} %", anchor="start")
+        Tick(at=share(1.0 - value / top), words=f"{value:g} {unit}", anchor="start")
         for value in steps(top)
         if value > 0.0
     )

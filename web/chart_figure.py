@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from monitor.alarms.wording import humidity
 from monitor.model.answers import BoxCourse
-from web.axes import Tick, share, steps
+from web.axes import Tick, percents_up, share
 from web.boxes import marks
 from web.charts import Chart
 from web.present import ANY_PCT, Presenter, day, percent, signed
@@ -80,7 +80,7 @@ def figure(
         limit_dy="-5" if limit_y > 0.12 else "14",
         marks=marks.over(course.marks, frame, present),
         across=across(present, frame.from_s, frame.to_s),
-        up=_up(frame),
+        up=percents_up(frame.top),
         dew=lines(dew_frame, times, columns["dew_point"]),
         dew_up=_dew_up(dew_frame),
         ahead_sentence=_ahead_sentence(ahead, limit_pct, present),
@@ -145,14 +145,6 @@ def _bands(columns: Mapping[str, list[float | None]], frame: Frame) -> tuple[str
 def _dew_frame(dew_points: Sequence[float | None], frame: Frame) -> Frame:
     known = [value for value in dew_points if value is not None] or [0.0]
     return Frame(from_s=frame.from_s, to_s=frame.to_s, bottom=min(known) - 2.0, top=max(known) + 2.0)
-
-
-def _up(frame: Frame) -> tuple[Tick, ...]:
-    return tuple(
-        Tick(at=share(frame.y(value)), words=f"{value:g} %", anchor="start")
-        for value in steps(frame.top)
-        if value > 0.0
-    )
 
 
 def _dew_up(frame: Frame) -> tuple[Tick, ...]:

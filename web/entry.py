@@ -1,13 +1,13 @@
-"""A form as it was typed, and the reading of its fields: what the forms of spools and boxes share."""
+"""A form as it was typed, and the reading of its fields: shared by the forms of spools, boxes and sensors."""
 
 import datetime as dt
-import math
 from collections.abc import Mapping, Sequence
 from dataclasses import dataclass, field, replace
 
 from werkzeug.datastructures import MultiDict
 
 from monitor.errors import BadInputError, FieldError
+from web.fields import figure
 from web.inside import sentence
 from web.present import Presenter
 from web.sign_in.visitor import CSRF
@@ -96,14 +96,18 @@ def when(entry: Entry, known_s: float | None, present: Presenter, now_s: float) 
         return now_s if known_s is None else known_s
     if known_s is not None and text == local_text(present, known_s):
         return known_s  # to the fraction, and in the right one of two hours when clocks go back
+    return local_moment("when", text, present, now_s)
+
+
+def local_moment(name: str, text: str, present: Presenter, now_s: float) -> float:
+    """A moment that was typed in the site's own time."""
     try:
         moment = dt.datetime.fromisoformat(text)
     except ValueError:
         moment = None
     if moment is None or moment.tzinfo is not None or not 2000 <= moment.year < 2100:
-        raise FieldError("when", f"is {text[:25]!r}; write a date and a time such as 2026-11-25 14:30")
-    zone = present.local(now_s).tzinfo
-    return moment.replace(tzinfo=zone).timestamp()
+        raise FieldError(name, f"is {text[:25]!r}; write a date and a time such as 2026-11-25 14:30")
+    return moment.replace(tzinfo=present.local(now_s).tzinfo).timestamp()
 
 
 def text_of(entry: Entry, name: str) -> str:
@@ -119,13 +123,7 @@ def number_of(entry: Entry, name: str, allowed: str) -> float:
     text = entry.value(name)
     if not text:
         raise FieldError(name, f"is missing; allowed are {allowed}")
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise FieldError(name, f"is {text[:20]!r}, which is no number; allowed are {allowed}")
-    return value
+    return figure(name, text, allowed)
 
 
 def is_ticked(entry: Entry, name: str) -> bool:

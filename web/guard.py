@@ -9,9 +9,8 @@ from werkzeug.wrappers import Response
 from monitor.model.people import Role
 from web.sign_in.door import Door
 from web.sign_in.roles import Open, asked_by
-from web.sign_in.visitor import Visitor
+from web.sign_in.visitor import LOOKING, Visitor, host_name
 
-LOOKING = ("GET", "HEAD")
 # Everything a page needs comes from this server, in files: no inline script or style.
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
@@ -25,8 +24,7 @@ class Misdirected(MisdirectedRequest):
 
 def admit(*, look_only: bool, hosts: frozenset[str], door: Door | None = None) -> Response | None:
     """Refuse what may not pass; a name that is not ours could be a stranger's page (DNS rebinding)."""
-    name = request.host.rpartition(":")[0] if _has_port(request.host) else request.host
-    name = name.strip("[]").lower()
+    name = host_name()
     if hosts and name not in hosts and not _is_address(name):
         raise Misdirected
     if request.method not in LOOKING:
@@ -71,7 +69,3 @@ def _is_address(name: str) -> bool:
     except ValueError:
         return False
     return True
-
-
-def _has_port(host: str) -> bool:
-    return ":" in host.rpartition("]")[2]

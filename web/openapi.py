@@ -5,7 +5,20 @@ from typing import Any
 from monitor import __version__
 from web import openapi_boxes, openapi_events, openapi_ovens, openapi_sensors
 from web.bags import schema as bag
-from web.openapi_parts import AIR, FRESHNESS, KEY, NAMED, NUMBER, SPREAD, TEXT, list_of, object_of, ref
+from web.openapi_parts import (
+    AIR,
+    FRESHNESS,
+    KEY,
+    NAMED,
+    NUMBER,
+    SPREAD,
+    TEXT,
+    json_answer,
+    list_of,
+    object_of,
+    or_null,
+    ref,
+)
 from web.rooms import schema as room_advice
 from web.sign_in import schema as sign_in
 from web.what_if import schema as what_if
@@ -30,7 +43,7 @@ _SCHEMAS: dict[str, Any] = {
             "exposure_h": NUMBER,
             "profile": {"type": "array", "items": object_of({"depth_m": NUMBER, "moisture_pct": NUMBER})},
             "looser_limit_pct": NUMBER,
-            "water_g": {"anyOf": [ref("Spread"), {"type": "null"}]},
+            "water_g": or_null(ref("Spread")),
             "left_g": NUMBER,
             "trend": {"enum": ["run", "pause", "recover", "sealed", None]},
             "reasons": {"type": "object", "additionalProperties": {"type": "string"}},
@@ -138,7 +151,7 @@ def _operation(
 ) -> dict[str, Any]:
     problem = {"application/problem+json": {"schema": ref("Problem")}}
     answers = {
-        "200": {"description": text, "content": {"application/json": {"schema": schema}}},
+        "200": json_answer(text, schema),
         "default": {"description": "What went wrong.", "content": problem},
     }
     operation: dict[str, Any] = {"summary": text, "responses": answers}

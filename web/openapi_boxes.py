@@ -2,9 +2,9 @@
 
 from typing import Any
 
-from web.openapi_parts import AIR, KEY, NAMED, NUMBER, TEXT, list_of, object_of, ref
+from web.openapi_parts import AIR, KEY, NAMED, NUMBER, TEXT, list_of, object_of, or_null, ref
 
-_TOLD = {"anyOf": [ref("Spread"), {"type": "null"}]}
+_TOLD = or_null(ref("Spread"))
 _QUESTIONS = ("desiccant_changed", "contents_changed")
 
 SCHEMAS: dict[str, Any] = {
@@ -15,7 +15,7 @@ SCHEMAS: dict[str, Any] = {
         | {
             "limit_humidity_pct": NUMBER,
             "limit_material": TEXT,
-            "desiccant": {"anyOf": [ref("Desiccant"), {"type": "null"}]},
+            "desiccant": or_null(ref("Desiccant")),
             "tightness": object_of({"air_changes_per_h": ref("Spread"), "water_g_per_day": ref("Spread")}),
             "lid_openings_7d": {"type": ["integer", "null"]},
             "diagnosis": {

@@ -2,6 +2,8 @@
 
 from typing import Any
 
+from web.openapi_parts import json_answer, list_of, ref
+
 _WHO = {"type": "string", "minLength": 1, "maxLength": 200}
 _NUMBER = {"type": "number"}
 # Members of each kind besides who, at and replaces; those with a default may be left out.
@@ -92,7 +94,7 @@ BOX_RECORD = _record(_BOX_KINDS)
 def operations(thing: str, problem: dict[str, Any], key: dict[str, Any]) -> dict[str, Any]:
     """Reading the records of a spool or box, and adding one; `problem` answers what cannot be true."""
     name = thing.capitalize()
-    records = {"type": "array", "items": {"$ref": f"#/components/schemas/{name}Record"}}
+    records = list_of(f"{name}Record")
     added = {
         "type": "object",
         "required": ["event_id"],
@@ -102,7 +104,7 @@ def operations(thing: str, problem: dict[str, Any], key: dict[str, Any]) -> dict
         "get": {
             "summary": f"All that was told about a {thing}, corrections included.",
             "parameters": [key],
-            "responses": {"200": _json("The records.", records), "default": problem},
+            "responses": {"200": json_answer("The records.", records), "default": problem},
         },
         "post": {
             "summary": f"Write down what happened to a {thing}, under the name of who is signed in.",
@@ -110,12 +112,8 @@ def operations(thing: str, problem: dict[str, Any], key: dict[str, Any]) -> dict
             "parameters": [key],
             "requestBody": {
                 "required": True,
-                "content": {"application/json": {"schema": {"$ref": f"#/components/schemas/{name}Event"}}},
+                "content": {"application/json": {"schema": ref(f"{name}Event")}},
             },
-            "responses": {"201": _json("The record's number.", added), "default": problem},
+            "responses": {"201": json_answer("The record's number.", added), "default": problem},
         },
     }
-
-
-def _json(text: str, schema: dict[str, Any]) -> dict[str, Any]:
-    return {"description": text, "content": {"application/json": {"schema": schema}}}

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from web.openapi_parts import NAMED, NUMBER, SPREAD, TEXT, object_of, ref
+from web.openapi_parts import NAMED, NUMBER, SPREAD, TEXT, json_answer, object_of, ref
 
 _FLAG = {"type": ["boolean", "null"]}
 _TRUE_FALSE = {"type": "boolean"}
@@ -119,7 +119,7 @@ def _get(text: str, schema: str, parameters: list[dict[str, Any]], problem: dict
     return {
         "summary": text,
         "parameters": parameters,
-        "responses": {"200": _answer(text, ref(schema)), "default": problem},
+        "responses": {"200": json_answer(text, ref(schema)), "default": problem},
     }
 
 
@@ -135,7 +135,10 @@ def _post(name: str, members: dict[str, Any], key: dict[str, Any], problem: dict
         "security": [{"session": [], "csrf": []}, {}],  # {}: on the board itself, until there is an owner
         "parameters": [key],
         "requestBody": {"required": True, "content": {"application/json": {"schema": body}}},
-        "responses": {"200": _answer("Granted; the oven as it is now.", ref("OvenLook")), "default": problem},
+        "responses": {
+            "200": json_answer("Granted; the oven as it is now.", ref("OvenLook")),
+            "default": problem,
+        },
     }
 
 
@@ -147,10 +150,6 @@ def _stop(key: dict[str, Any], problem: dict[str, Any]) -> dict[str, Any]:
         "security": [{}],
         "parameters": [key],
         "requestBody": {"required": False, "content": {"application/json": {"schema": body}}},
-        "responses": {"200": _answer("Passed on; `stop_asked_s` tells until the effect is seen.", asked),
+        "responses": {"200": json_answer("Passed on; `stop_asked_s` tells until the effect is seen.", asked),
                       "default": problem},
     }  # fmt: skip
-
-
-def _answer(text: str, schema: dict[str, Any]) -> dict[str, Any]:
-    return {"description": text, "content": {"application/json": {"schema": schema}}}

@@ -36,8 +36,25 @@ def ref(name: str) -> dict[str, str]:
     return {"$ref": f"#/components/schemas/{name}"}
 
 
+def array_of(schema: dict[str, Any]) -> dict[str, Any]:
+    return {"type": "array", "items": schema}
+
+
 def list_of(name: str) -> dict[str, Any]:
-    return {"type": "array", "items": ref(name)}
+    return array_of(ref(name))
+
+
+def or_null(schema: dict[str, Any]) -> dict[str, Any]:
+    return {"anyOf": [schema, {"type": "null"}]}
+
+
+def query(name: str, text: str, schema: dict[str, Any], *, required: bool = False) -> dict[str, Any]:
+    """A parameter of a question."""
+    return {"name": name, "in": "query", "description": text, "required": required, "schema": schema}
+
+
+def json_answer(text: str, schema: dict[str, Any]) -> dict[str, Any]:
+    return {"description": text, "content": {"application/json": {"schema": schema}}}
 
 
 KEY = {"type": "string", "pattern": "^[a-z0-9][a-z0-9_-]{0,62}$"}

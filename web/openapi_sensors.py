@@ -2,90 +2,74 @@
 
 from typing import Any
 
-_NUMBER = {"type": ["number", "null"]}
-_TEXT = {"type": ["string", "null"]}
+from web.openapi_parts import NUMBER, TEXT, array_of, json_answer, list_of, object_of, or_null, ref
+
 _WHO = {"type": "string", "minLength": 1, "maxLength": 200}
 _FIGURE = {"type": "number"}
 _VERDICT = {"enum": ["within", "correct", "replace"]}
 
 
-def _object(members: dict[str, Any]) -> dict[str, Any]:
-    return {"type": "object", "required": list(members), "properties": members}
-
-
-def _ref(name: str) -> dict[str, str]:
-    return {"$ref": f"#/components/schemas/{name}"}
-
-
-def _maybe(schema: dict[str, Any]) -> dict[str, Any]:
-    return {"anyOf": [schema, {"type": "null"}]}
-
-
-def _list(schema: dict[str, Any]) -> dict[str, Any]:
-    return {"type": "array", "items": schema}
-
-
-_CORRECTION = _object(
-    {"since": {"type": "string"}, "offset_pct": _FIGURE, "gain": _FIGURE, "uncertainty_pct": _NUMBER}
+_CORRECTION = object_of(
+    {"since": {"type": "string"}, "offset_pct": _FIGURE, "gain": _FIGURE, "uncertainty_pct": NUMBER}
 )
-_CHECK = _object(
+_CHECK = object_of(
     {
         "at": {"type": "string"},
         "verdict": _VERDICT,
         "error_pct": _FIGURE,
         "uncertainty_pct": _FIGURE,
-        "salts": _list({"type": "string"}),
+        "salts": array_of({"type": "string"}),
         "is_corrected_since": {"type": "boolean"},
     }
 )
-_SENSOR = _object(
+_SENSOR = object_of(
     {
         "channel": {"type": "string"},
-        "place": _TEXT,
-        "place_name": _TEXT,
-        "at": _TEXT,
-        "raw_pct": _NUMBER,
-        "shown_pct": _NUMBER,
-        "serial": _TEXT,
-        "installed": _TEXT,
+        "place": TEXT,
+        "place_name": TEXT,
+        "at": TEXT,
+        "raw_pct": NUMBER,
+        "shown_pct": NUMBER,
+        "serial": TEXT,
+        "installed": TEXT,
         "tolerance_pct": _FIGURE,
         "interval_months": {"type": "integer"},
-        "away_since": _TEXT,
-        "correction": _maybe(_CORRECTION),
-        "check": _maybe(_CHECK),
-        "due": _TEXT,
+        "away_since": TEXT,
+        "correction": or_null(_CORRECTION),
+        "check": or_null(_CHECK),
+        "due": TEXT,
         "due_state": {"enum": ["never", "good", "soon", "overdue"]},
         "sentence": {"type": "string"},
     }
 )
-_SALT = _object(
+_SALT = object_of(
     {
         "key": {"type": "string"},
         "name": {"type": "string"},
         "formula": {"type": "string"},
         "humidity_pct": _FIGURE,
         "uncertainty_pct": _FIGURE,
-        "handling": _list({"type": "string"}),
+        "handling": array_of({"type": "string"}),
         "source": {"type": "string"},
         "tells": {"type": "string"},
     }
 )
-_JAR = _object(
+_JAR = object_of(
     {
         "salt": {"type": "string"},
         "since": {"type": "string"},
         "settling": {"enum": ["waiting", "reached", "never"]},
         "sentence": {"type": "string"},
-        "humidity_pct": _NUMBER,
-        "temperature_c": _NUMBER,
-        "reference_pct": _NUMBER,
-        "uncertainty_pct": _NUMBER,
-        "rate_pct_per_h": _NUMBER,
-        "remaining_pct": _NUMBER,
-        "wait_s": _NUMBER,
+        "humidity_pct": NUMBER,
+        "temperature_c": NUMBER,
+        "reference_pct": NUMBER,
+        "uncertainty_pct": NUMBER,
+        "rate_pct_per_h": NUMBER,
+        "remaining_pct": NUMBER,
+        "wait_s": NUMBER,
     }
 )
-_POINT = _object(
+_POINT = object_of(
     {
         "event_id": {"type": "integer"},
         "salt": {"type": "string"},
@@ -104,44 +88,44 @@ _POINT = _object(
         "verdict": _VERDICT,
     }
 )
-_PROPOSAL = _object(
+_PROPOSAL = object_of(
     {
         "verdict": _VERDICT,
         "sentence": {"type": "string"},
-        "checks": _list({"type": "integer"}),
+        "checks": array_of({"type": "integer"}),
         "offset_pct": _FIGURE,
         "gain": _FIGURE,
         "left_uncertainty_pct": _FIGURE,
         "is_mendable": {"type": "boolean"},
     }
 )
-_LOOK_BACK = _object(
+_LOOK_BACK = object_of(
     {
         "error_pct": _FIGURE,
         "since": {"type": "string"},
         "since_is_checked": {"type": "boolean"},
         "until": {"type": "string"},
-        "items": _list(
-            _object(
+        "items": array_of(
+            object_of(
                 {
                     "place": {"type": "string"},
                     "place_name": {"type": "string"},
                     "begin": {"type": "string"},
                     "end": {"type": "string"},
-                    "spools": _list({"type": "string"}),
+                    "spools": array_of({"type": "string"}),
                 }
             )
         ),
         "sentence": {"type": "string"},
     }
 )
-_SIDE_BY_SIDE = _object(
+_SIDE_BY_SIDE = object_of(
     {
         "begin": {"type": "string"},
         "end": {"type": "string"},
-        "temperature_c": _NUMBER,
-        "sensors": _list(
-            _object(
+        "temperature_c": NUMBER,
+        "sensors": array_of(
+            object_of(
                 {
                     "channel": {"type": "string"},
                     "name": {"type": "string"},
@@ -166,7 +150,7 @@ _KINDS: dict[str, dict[str, dict[str, Any]]] = {
     "in_jar": {"salt": {"type": "string"}},
     "back": {},
     "checked": {},
-    "compared": {"others": _list({"type": "string"}), "hours": {"type": "number", "default": 1.0}},
+    "compared": {"others": array_of({"type": "string"}), "hours": {"type": "number", "default": 1.0}},
     "correction_set": {
         "checks": {"type": "array", "items": {"type": "integer"}, "default": []},
         "offset_pct": {"type": ["number", "null"], "default": None},
@@ -194,16 +178,16 @@ def _told(kind: str, members: dict[str, dict[str, Any]]) -> dict[str, Any]:
 
 SCHEMAS: dict[str, Any] = {
     "Sensor": _SENSOR,
-    "SensorGuide": _object(
+    "SensorGuide": object_of(
         {
-            "sensor": _ref("Sensor"),
+            "sensor": ref("Sensor"),
             "works_at_pct": _FIGURE,
             "temperature_c": _FIGURE,
-            "salts": _list(_SALT),
-            "jar": _maybe(_JAR),
-            "points": _list(_POINT),
-            "proposal": _maybe(_PROPOSAL),
-            "look_back": _maybe(_LOOK_BACK),
+            "salts": array_of(_SALT),
+            "jar": or_null(_JAR),
+            "points": array_of(_POINT),
+            "proposal": or_null(_PROPOSAL),
+            "look_back": or_null(_LOOK_BACK),
         }
     ),
     "SideBySide": _SIDE_BY_SIDE,
@@ -230,28 +214,28 @@ def paths(problem: dict[str, Any]) -> dict[str, Any]:
         for name in ("node", "channel")
     ]
     asked: list[dict[str, Any]] = [
-        {"name": "channel", "in": "query", "required": True, "schema": _list({"type": "string"})},
+        {"name": "channel", "in": "query", "required": True, "schema": array_of({"type": "string"})},
         {"name": "hours", "in": "query", "schema": {"type": "number", "default": 1}},
         {"name": "until", "in": "query", "schema": {"type": "number"}},
     ]
     one = "/api/v1/sensors/{node}/{channel}"
     return {
-        "/api/v1/sensors": _get("All humidity sensors, what is due first.", _list(_ref("Sensor")), problem),
+        "/api/v1/sensors": _get("All humidity sensors, what is due first.", list_of("Sensor"), problem),
         "/api/v1/sensors/compare": _get(
-            "Sensors in the same air: which differs.", _ref("SideBySide"), problem, asked
+            "Sensors in the same air: which differs.", ref("SideBySide"), problem, asked
         ),
-        one: _get("A sensor, and where its check stands.", _ref("SensorGuide"), problem, key),
+        one: _get("A sensor, and where its check stands.", ref("SensorGuide"), problem, key),
         f"{one}/events": {
-            **_get("All that was told of a sensor.", _list(_ref("SensorRecord")), problem, key),
+            **_get("All that was told of a sensor.", list_of("SensorRecord"), problem, key),
             "post": {
                 "summary": "Write down what was done to a sensor; a check reads its figures itself.",
                 "parameters": key,
                 "requestBody": {
                     "required": True,
-                    "content": {"application/json": {"schema": _ref("SensorTold")}},
+                    "content": {"application/json": {"schema": ref("SensorTold")}},
                 },
                 "responses": {
-                    "201": _json("The record's number.", _object({"event_id": {"type": "integer"}})),
+                    "201": json_answer("The record's number.", object_of({"event_id": {"type": "integer"}})),
                     "default": problem,
                 },
             },
@@ -264,12 +248,8 @@ def _get(
 ) -> dict[str, Any]:
     operation: dict[str, Any] = {
         "summary": text,
-        "responses": {"200": _json(text, schema), "default": problem},
+        "responses": {"200": json_answer(text, schema), "default": problem},
     }
     if parameters:
         operation["parameters"] = parameters
     return {"get": operation}
-
-
-def _json(text: str, schema: dict[str, Any]) -> dict[str, Any]:
-    return {"description": text, "content": {"application/json": {"schema": schema}}}

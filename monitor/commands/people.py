@@ -8,7 +8,7 @@ from typing import Any
 from monitor.commands.common import DONE, existing_database
 from monitor.edge.clock import SystemClock
 from monitor.errors import BadInputError
-from monitor.model.people import CONSOLE, Person, Role, fold
+from monitor.model.people import CONSOLE, Person, Role, fold, of_key
 from monitor.service.engine import Engine
 from monitor.service.people import People, Roster
 from monitor.settings import Settings
@@ -78,9 +78,9 @@ def _named(options: argparse.Namespace) -> str:
 
 def _found(known: People, name: str) -> Person:
     people_there = known.roster().people
-    for person in people_there:
-        if fold(person.name) == fold(name):
-            return person
+    person = of_key(people_there, fold(name))
+    if person is not None:
+        return person
     names = ", ".join(person.name for person in people_there) or "nobody"
     raise BadInputError(f"name {name!r} is nobody here; there is {names}")
 

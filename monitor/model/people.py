@@ -1,6 +1,7 @@
 """People who use the monitor: who they are, what each may do, and what each did."""
 
 import unicodedata
+from collections.abc import Iterable
 from dataclasses import dataclass
 from enum import StrEnum
 
@@ -140,3 +141,8 @@ def fold(name: str) -> str:
     True
     """
     return " ".join(unicodedata.normalize("NFKC", unicodedata.normalize("NFKC", name).casefold()).split())
+
+
+def of_key(people: Iterable[Person], key: str) -> Person | None:
+    """Whoever has this folded name."""
+    return next((person for person in people if fold(person.name) == key), None)

@@ -16,6 +16,7 @@ from monitor.model.people import (
     Session,
     SessionEnded,
     fold,
+    of_key,
 )
 from monitor.ports import PeopleStore
 from monitor.service import passwords
@@ -61,7 +62,7 @@ class People:
 
         def act(engine: Engine) -> None:
             people = self._store.people()
-            if any(fold(person.name) == fold(neat) for person in people):
+            if of_key(people, fold(neat)) is not None:
                 raise BadInputError(f"name {neat!r} is taken: somebody of that name is here already")
             if len(people) >= PEOPLE_MAX:
                 raise RefusedError(f"There are {PEOPLE_MAX} people already: remove somebody first.")

@@ -26,6 +26,7 @@ from monitor.model.people import (
     SessionEnded,
     SessionSeen,
     fold,
+    of_key,
 )
 from monitor.ports import PeopleStore
 from monitor.service import passwords
@@ -39,7 +40,7 @@ CODE_LIFE_S = 2 * 86_400.0
 SEEN_EVERY_S = 600.0  # a card is not written for each look
 KNOWN_PAIRS = 256
 WAITING_MAX = 4  # tries that may wait for the one that is being computed
-BUSY_WAIT_S = 5.0
+BUSY_WAIT_S = 5
 DAY_MS = 86_400_000
 
 WRONG = "That name and that password do not go together."
@@ -50,9 +51,9 @@ WRONG_CODE = (
 
 
 class SignInRefusedError(RefusedError):
-    """Says no more than it must. `wait_s` is set where too many tries came."""
+    """Says no more than it must. `wait_s`, in whole seconds, is set where too many tries came."""
 
-    def __init__(self, text: str, wait_s: float = 0.0) -> None:
+    def __init__(self, text: str, wait_s: int = 0) -> None:
         super().__init__(text)
         self.wait_s = wait_s
 
@@ -248,7 +249,7 @@ class Sessions:
             raise SignInRefusedError(WRONG_CODE)
         added: list[PeopleChange] = []
         if first:
-            if any(fold(person.name) == key for person in self._store.people()):
+            if of_key(self._store.people(), key) is not None:
                 raise SignInRefusedError("There is a person of that name already; say another.")
             added = [PersonAdded(name=first, role=Role.OWNER, at_ms=at_ms)]
         used = CodeUsed(key=found.person_key)
@@ -261,10 +262,10 @@ class Sessions:
         return None if found.person_key == FIRST_OWNER and self.has_owner() else found
 
     def _name_of(self, key: str) -> str:
-        for person in self._store.people():
-            if fold(person.name) == key:
-                return person.name
-        raise SignInRefusedError(WRONG)
+        person = of_key(self._store.people(), key)
+        if person is None:
+            raise SignInRefusedError(WRONG)
+        return person.name
 
     def _ended_but(self, key: str, kept: int | None) -> list[SessionEnded]:
         return [
@@ -298,16 +299,16 @@ class Sessions:
 
     def _know(self, pair: tuple[str, str]) -> None:
         """From there this person may mistype without being held up by strangers who try the same name."""
+        # Taken out first: another thread may push out whatever stands at the other end.
+        self._pairs.pop(pair, None)
         self._pairs[pair] = None
-        self._pairs.move_to_end(pair)
         while len(self._pairs) > KNOWN_PAIRS:
             self._pairs.popitem(last=False)
 
     def _start_try(self, brake: Brake, keys: list[str]) -> None:
-        wait_s = brake.begin(keys, self._pace_s())
-        if wait_s > 0.0:
-            wait = max(1, math.ceil(wait_s))
-            raise SignInRefusedError(f"Too many tries. Wait {wait} s, then try again.", wait_s)
+        wait_s = math.ceil(brake.begin(keys, self._pace_s()))
+        if wait_s:
+            raise SignInRefusedError(f"Too many tries. Wait {wait_s} s, then try again.", wait_s)
 
     @contextmanager
     def _one_at_a_time(self) -> Iterator[None]:

@@ -7,7 +7,7 @@ from monitor.errors import FieldError
 from monitor.library.enclosures import load_enclosures
 from monitor.model.bag import BagAir, BagWish, CardReading, ChargeState, Closure, Contents
 from monitor.service.queries import Queries
-from web.fields import Choice, choices, given, needed, number, one_of
+from web.fields import Choice, among, choices, fault_in_words, given, needed, number, one_of
 
 LABELS = {
     "film": "Bag",
@@ -81,7 +81,7 @@ class Form:
 def read(args: Mapping[str, str]) -> BagWish:
     """The question in a query string; FieldError names the field and what is allowed."""
     air, _, room = (given(args, "air") or DEFAULTS["air"]).partition(":")
-    one_of({"air": air}, "air", DEFAULTS["air"], tuple(BagAir))
+    among("air", air, tuple(BagAir))
     is_own = BagAir(air) is BagAir.STEADY
     state = ChargeState(one_of(args, "state", DEFAULTS["state"], tuple(ChargeState)))
     is_loaded = state is ChargeState.LOADED
@@ -134,7 +134,7 @@ def form_of(queries: Queries, args: Mapping[str, str], error: FieldError | None)
         ),
         rooms=_rooms(queries, values["air"]),
         wrong=None if error is None else error.field,
-        fault=None if error is None else f"{LABELS.get(error.field, error.field)} {error.fault}.",
+        fault=None if error is None else fault_in_words(error, LABELS),
         has_card=any(values[name] != DEFAULTS[name] for name in _CARD),
     )
 

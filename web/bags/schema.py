@@ -1,84 +1,72 @@
 """A bag in the OpenAPI document: its parameters and its answer."""
 
-from typing import Any
-
 from monitor.model.bag import BagAir, ChargeState, Closure, Contents, Leaked
+from web.openapi_parts import NUMBER, TEXT, array_of, object_of, or_null, query
 
-_NUMBER = {"type": "number"}
-_PERHAPS = {"type": ["number", "null"]}
+_FIGURE = {"type": "number"}
 _TEXT = {"type": "string"}
-_DATE = {"type": ["string", "null"]}
 _WHY = ("days_worst", "days_usual", "grams_6_months", "grams_12_months", "check_by", "renew_by")
 
 
-def _object(members: dict[str, Any], optional: tuple[str, ...] = ()) -> dict[str, Any]:
-    required = [name for name in members if name not in optional]
-    return {"type": "object", "required": required, "properties": members}
-
-
-def _parameter(name: str, text: str, schema: dict[str, Any], *, required: bool = False) -> dict[str, Any]:
-    return {"name": name, "in": "query", "description": text, "required": required, "schema": schema}
-
-
-_CARD = _object(
+_CARD = object_of(
     {
-        "low_pct": _NUMBER,
-        "high_pct": _NUMBER,
-        "most_explained_pct": _NUMBER,
-        "open_seam_pct": _NUMBER,
+        "low_pct": _FIGURE,
+        "high_pct": _FIGURE,
+        "most_explained_pct": _FIGURE,
+        "open_seam_pct": _FIGURE,
         "leaked": {"enum": [leaked.value for leaked in Leaked]},
         "leaked_why": _TEXT,
     }
 )
-SCHEMA = _object(
+SCHEMA = object_of(
     {
-        "limit_humidity_pct": _NUMBER,
-        "room_humidity_pct": _NUMBER,
-        "temperature_c": _NUMBER,
+        "limit_humidity_pct": _FIGURE,
+        "room_humidity_pct": _FIGURE,
+        "temperature_c": _FIGURE,
         "needs_desiccant": {"type": "boolean"},
-        "days_worst": _PERHAPS,
-        "days_usual": _PERHAPS,
-        "film_g_day_worst": _NUMBER,
-        "film_g_day_usual": _NUMBER,
-        "opening_g_worst": _NUMBER,
-        "contents_g": _NUMBER,
-        "capacity_g_worst": _NUMBER,
-        "capacity_g_usual": _NUMBER,
-        "grams_6_months": _PERHAPS,
-        "grams_12_months": _PERHAPS,
-        "check_by": _DATE,
-        "renew_by": _DATE,
-        "card": {"anyOf": [_CARD, {"type": "null"}]},
-        "cautions": {"type": "array", "items": _TEXT},
+        "days_worst": NUMBER,
+        "days_usual": NUMBER,
+        "film_g_day_worst": _FIGURE,
+        "film_g_day_usual": _FIGURE,
+        "opening_g_worst": _FIGURE,
+        "contents_g": _FIGURE,
+        "capacity_g_worst": _FIGURE,
+        "capacity_g_usual": _FIGURE,
+        "grams_6_months": NUMBER,
+        "grams_12_months": NUMBER,
+        "check_by": TEXT,
+        "renew_by": TEXT,
+        "card": or_null(_CARD),
+        "cautions": array_of(_TEXT),
     }
     | {f"{name}_why": _TEXT for name in _WHY},
     tuple(f"{name}_why" for name in _WHY),
 )
 PARAMETERS = (
-    _parameter("film", "Key of the films in enclosures.toml; ldpe_100 if left out.", _TEXT),
-    _parameter("width-cm", "Of the flat bag [cm], 5 to 150.", _NUMBER, required=True),
-    _parameter("length-cm", "Of the flat bag [cm], 5 to 150.", _NUMBER, required=True),
-    _parameter("closure", "How it is shut.", {"enum": [closure.value for closure in Closure]}),
-    _parameter("air-l", "Air left in it [l]; 0.5 if left out.", _NUMBER),
-    _parameter("desiccant", "Key of the catalogue; silica_gel_orange if left out.", _TEXT),
-    _parameter("dry-g", "Desiccant, dry [g], 1 to 5000.", _NUMBER, required=True),
-    _parameter("state", "Of the desiccant.", {"enum": [state.value for state in ChargeState]}),
-    _parameter("loading-pct", "Water per dry desiccant [%], with state=loaded.", _NUMBER),
-    _parameter("material", "Key of the catalogue; petg if left out.", _TEXT),
-    _parameter("contents", "How wet the filament is.", {"enum": [contents.value for contents in Contents]}),
-    _parameter("net-g", "Filament [g]; 1000 if left out.", _NUMBER),
-    _parameter(
+    query("film", "Key of the films in enclosures.toml; ldpe_100 if left out.", _TEXT),
+    query("width-cm", "Of the flat bag [cm], 5 to 150.", _FIGURE, required=True),
+    query("length-cm", "Of the flat bag [cm], 5 to 150.", _FIGURE, required=True),
+    query("closure", "How it is shut.", {"enum": [closure.value for closure in Closure]}),
+    query("air-l", "Air left in it [l]; 0.5 if left out.", _FIGURE),
+    query("desiccant", "Key of the catalogue; silica_gel_orange if left out.", _TEXT),
+    query("dry-g", "Desiccant, dry [g], 1 to 5000.", _FIGURE, required=True),
+    query("state", "Of the desiccant.", {"enum": [state.value for state in ChargeState]}),
+    query("loading-pct", "Water per dry desiccant [%], with state=loaded.", _FIGURE),
+    query("material", "Key of the catalogue; petg if left out.", _TEXT),
+    query("contents", "How wet the filament is.", {"enum": [contents.value for contents in Contents]}),
+    query("net-g", "Filament [g]; 1000 if left out.", _FIGURE),
+    query(
         "air",
         f"{BagAir.STEADY} (rh, temperature), or of a room of the inventory {BagAir.NOW}:ROOM, "
         f"{BagAir.MONTH}:ROOM.",
         _TEXT,
     ),
-    _parameter("rh", "Relative humidity round the bag [%], 1 to 100.", _NUMBER),
-    _parameter("temperature", "Round the bag [°C], 0 to 40; 23 if left out.", _NUMBER),
-    _parameter("openings", "A week, 0 to 100; none if left out.", _NUMBER),
-    _parameter("sealed-days", "Since it was shut [days]; 0 if left out.", _NUMBER),
-    _parameter("first-turned", "Highest spot of the card that had turned when it was shut [%RH].", _NUMBER),
-    _parameter("first-unturned", "Lowest spot that had not [%RH].", _NUMBER),
-    _parameter("turned", "Highest spot of the card that has turned now [%RH].", _NUMBER),
-    _parameter("unturned", "Lowest spot that has not [%RH].", _NUMBER),
+    query("rh", "Relative humidity round the bag [%], 1 to 100.", _FIGURE),
+    query("temperature", "Round the bag [°C], 0 to 40; 23 if left out.", _FIGURE),
+    query("openings", "A week, 0 to 100; none if left out.", _FIGURE),
+    query("sealed-days", "Since it was shut [days]; 0 if left out.", _FIGURE),
+    query("first-turned", "Highest spot of the card that had turned when it was shut [%RH].", _FIGURE),
+    query("first-unturned", "Lowest spot that had not [%RH].", _FIGURE),
+    query("turned", "Highest spot of the card that has turned now [%RH].", _FIGURE),
+    query("unturned", "Lowest spot that has not [%RH].", _FIGURE),
 )

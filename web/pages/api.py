@@ -8,7 +8,7 @@ from typing import Any
 from flask import Blueprint, Response, abort, request
 from werkzeug.exceptions import NotFound
 
-from monitor.model.answers import StatusAnswer, plain
+from monitor.model.answers import plain
 from monitor.model.people import Role
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
@@ -30,20 +30,20 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
 
     @pages.get("/openapi.json")
     def openapi() -> Response:
-        return _json(DOCUMENT)
+        return as_json(DOCUMENT)
 
     @pages.get("/status")
     def status() -> Response:
-        return _json(plain(_status(queries)))
+        return as_json(plain(queries.status()))
 
     def add(kind: str) -> None:
         """A list of all, and one by its key."""
 
         def show_all() -> Response:
-            return _json(plain(getattr(_status(queries), kind)))
+            return as_json(plain(getattr(queries.status(), kind)))
 
         def show(key: str) -> Response:
-            return _json(plain(_one(getattr(_status(queries), kind), key)))
+            return as_json(plain(_one(getattr(queries.status(), kind), key)))
 
         pages.add_url_rule(f"/{kind}", f"all_{kind}", show_all)
         pages.add_url_rule(f"/{kind}/<key>", f"one_{kind}", show)
@@ -57,8 +57,7 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
         if changes is None:
             abort(403, "this address is for looking only")
         event = parse_spool_event(key, request.get_data(cache=False), queries.now_s(), signed_in_name())
-        number = changes.add_event(event)
-        response = _json({"event_id": number})
+        response = as_json({"event_id": changes.add_event(event)})
         response.status_code = 201
         return response
 
@@ -67,7 +66,7 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
         history = queries.spool_history(key)
         if history is None:
             raise NotFound(f"there is no spool {key!r} in the inventory")
-        return _json([dump_record(event) for event in history.events])
+        return as_json([dump_record(event) for event in history.events])
 
     @pages.post("/boxes/<key>/events")
     @needs(Role.DO)
@@ -75,7 +74,7 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
         if changes is None:
             abort(403, "this address is for looking only")
         event = parse_box_event(key, request.get_data(cache=False), queries.now_s(), signed_in_name())
-        response = _json({"event_id": changes.add_box_event(event)})
+        response = as_json({"event_id": changes.add_box_event(event)})
         response.status_code = 201
         return response
 
@@ -84,7 +83,7 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
         history = queries.box_history(key)
         if history is None:
             raise NotFound(f"there is no box {key!r} in the inventory")
-        return _json([dump_record(event) for event in history.events])
+        return as_json([dump_record(event) for event in history.events])
 
     @pages.get("/boxes/<key>/course")
     def box_course(key: str) -> Response:
@@ -95,20 +94,16 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
         to_s = _seconds("to") if "to" in request.args else now_s + _COURSE_S
         if not 0.0 < to_s - from_s <= _LONGEST_COURSE_S:
             abort(400, "from must be before to, by at most 800 days")
-        return _json(dump_box_course(queries.box_course(key, from_s, to_s)))
+        return as_json(dump_box_course(queries.box_course(key, from_s, to_s)))
 
     @pages.get("/series/<place>/<quantity>")
     def series(place: str, quantity: str) -> Response:
         if place not in _places(queries):
             raise NotFound(f"there is no room, box or oven {place!r} in the inventory")
         from_s, to_s, span_s = (_seconds(name) for name in ("from", "to", "span"))
-        return _json(plain(queries.series(place, quantity, from_s, to_s, round(span_s))))
+        return as_json(plain(queries.series(place, quantity, from_s, to_s, round(span_s))))
 
     return pages
-
-
-def _status(queries: Queries) -> StatusAnswer:
-    return queries.status()
 
 
 def _places(queries: Queries) -> set[str]:
@@ -139,12 +134,10 @@ def _seconds(name: str) -> float:
     return value
 
 
-def _json(document: Any) -> Response:
+def as_json(document: Any) -> Response:
+    """An answer of the API; the other files of it give theirs in this way, too."""
     body = json.dumps(document, ensure_ascii=False, allow_nan=False)
     response = Response(body, mimetype="application/json")
     response.set_etag(hashlib.sha256(body.encode()).hexdigest()[:32])
     response.make_conditional(request)
     return response
-
-
-as_json = _json  # for the parts of the API that stand in files of their own

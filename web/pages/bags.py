@@ -1,7 +1,5 @@
 """Bags without a sensor: the page that says how long one keeps, and the same answer for programs."""
 
-import json
-
 from flask import Blueprint, Response, render_template, request
 
 from monitor.errors import FieldError
@@ -10,6 +8,7 @@ from monitor.service.bag_advice import advise_on_bag
 from monitor.service.queries import Queries
 from web.bags.form import form_of, read
 from web.bags.words import Told, box_rows, film_rows, told
+from web.pages.api import as_json
 from web.present import Presenter
 
 _ASKED = {"dry-g", "width-cm", "length-cm"}
@@ -33,8 +32,7 @@ def blueprint(queries: Queries, present: Presenter) -> Blueprint:
 
     @pages.get("/api/v1/bag")
     def answer() -> Response:
-        body = plain(advise_on_bag(queries, read(request.args)))
-        return Response(json.dumps(body, ensure_ascii=False, allow_nan=False), mimetype="application/json")
+        return as_json(plain(advise_on_bag(queries, read(request.args))))
 
     def _page(answer: Told | None, error: FieldError | None) -> str:
         form = form_of(queries, request.args, error)

@@ -12,12 +12,10 @@ from web.board import Board
 from web.boxes import form
 from web.boxes.sheet import BoxSheets
 from web.entry import TEXT_MAX, Entry, told_by, typed
+from web.pages.common import SEE_OTHER, one_of, remembering
 from web.present import Presenter
 from web.sign_in.roles import needs
 from web.sign_in.visitor import may, signed_in_name
-
-_SEE_OTHER = 303
-_YEAR_S = 365 * 86_400
 
 
 def blueprint(queries: Queries, changes: Changes | None, board: Board, present: Presenter) -> Blueprint:
@@ -40,9 +38,8 @@ def blueprint(queries: Queries, changes: Changes | None, board: Board, present: 
             done, spool = _written(sheets, changes, key, entry)
         except BadInputError as error:
             return Response(_page(sheets, key, form.faulty(entry, error)), status=400)
-        response = redirect(url_for(".show", key=key, done=done, spool=spool), _SEE_OTHER)
-        response.set_cookie("who", entry.value("who"), max_age=_YEAR_S, samesite="Strict", httponly=True)
-        return response
+        response = redirect(url_for(".show", key=key, done=done, spool=spool), SEE_OTHER)
+        return remembering(response, entry.value("who"))
 
     return pages
 
@@ -60,7 +57,7 @@ def _page(sheets: BoxSheets, key: str, entry: Entry) -> str:
     sheet = sheets.sheet(
         key,
         entry,
-        window=_one_of("window", tuple(charts.WINDOWS), "day"),
+        window=one_of("window", tuple(charts.WINDOWS), "day"),
         done=(args.get("done", ""), args.get("spool", "") if "done" in args else ""),
         who=signed_in_name() or request.cookies.get("who", "")[:TEXT_MAX],
     )
@@ -75,15 +72,8 @@ def _asked(sheets: BoxSheets, key: str, present: Presenter) -> Entry:
         return sheets.to_correct(key, args["correct"])
     if "withdraw" in args:
         return sheets.to_withdraw(key, args["withdraw"])
-    act = _one_of("act", ("", *form.ACTS), "")
+    act = one_of("act", ("", *form.ACTS), "")
     entry = form.asked_about(act, args.get("at", ""), present)
     if act == "took_out" and args.get("spool") in sheets.found(key).spools:
         return Entry(kind=act, values={**entry.values, "spool": args["spool"]})
     return entry
-
-
-def _one_of(name: str, allowed: tuple[str, ...], otherwise: str) -> str:
-    value = request.args.get(name, otherwise)
-    if value not in allowed:
-        abort(400, f"{name} {value[:20]!r} is unknown; one of: {', '.join(filter(None, allowed))}")
-    return value

@@ -1,7 +1,5 @@
 """A room: its air in words, when to open a box in it, its seasons, airing and drying it; page and API."""
 
-import json
-
 from flask import Blueprint, Response, render_template, request
 from werkzeug.exceptions import NotFound
 
@@ -13,6 +11,7 @@ from monitor.service.room_advice import room_advice
 from web import chart_figure, charts
 from web.axes import SIDE
 from web.board import Board, ticks
+from web.pages.api import as_json
 from web.present import Presenter, seconds
 from web.rooms.form import form_of, read
 from web.rooms.words import told
@@ -24,7 +23,8 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
 
     @pages.get("/rooms/<key>")
     def show(key: str) -> tuple[str, int]:
-        status = board.parts().status
+        parts = board.parts()
+        status = parts.status
         room = _found(status, key)
         window = charts.window_of(request.args)
         fault = None
@@ -37,7 +37,7 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
         page = render_template(
             "room.html",
             room=room,
-            parts=board.parts(),
+            parts=parts,
             told=told(advice, room.air),
             form=form_of(request.args, fault),
             side=SIDE,
@@ -55,8 +55,7 @@ def blueprint(queries: Queries, board: Board, present: Presenter) -> Blueprint:
     def advice(key: str) -> Response:
         status = queries.status()
         answer = room_advice(queries, status, _found(status, key), read(request.args))
-        body = json.dumps(plain(answer), ensure_ascii=False, allow_nan=False)
-        return Response(body, mimetype="application/json")
+        return as_json(plain(answer))
 
     return pages
 

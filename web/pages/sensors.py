@@ -10,14 +10,13 @@ from monitor.model.people import Role
 from monitor.model.sensor_answers import Due
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
+from web.entry import TEXT_MAX, Entry, told_by
 from web.inside import sentence
+from web.pages.common import SEE_OTHER, remembering
 from web.present import Presenter
 from web.sensors import form, together, words
 from web.sign_in.roles import needs
 from web.sign_in.visitor import may, signed_in_name
-
-_SEE_OTHER = 303
-_YEAR_S = 365 * 86_400
 
 
 def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> Blueprint:
@@ -37,9 +36,9 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
 
     @pages.get("/sensors/<node>/<channel>")
     def show(node: str, channel: str) -> str:
-        entry = form.Entry()
+        entry = Entry(kind="")
         if "withdraw" in request.args:
-            entry = form.Entry(kind="withdrawn", values={"replaces": request.args["withdraw"][:20]})
+            entry = Entry(kind="withdrawn", values={"replaces": request.args["withdraw"][:20]})
         return _page(queries, present, (node, channel), entry, can_change=changes is not None)
 
     @pages.post("/sensors/<node>/<channel>/events")
@@ -48,15 +47,14 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
         if changes is None:
             abort(403, "this address is for looking only")
         _found(queries, f"{node}/{channel}")
-        entry = form.told_by(form.typed(request.form), signed_in_name())
+        entry = told_by(form.typed(request.form), signed_in_name())
         try:
             changes.add_sensor_event(form.told_of(f"{node}/{channel}", entry, present, queries.now_s()))
         except BadInputError as error:
             page = _page(queries, present, (node, channel), form.faulty(entry, error), can_change=True)
             return Response(page, status=400)
-        response = redirect(url_for(".show", node=node, channel=channel) + "#do", _SEE_OTHER)
-        response.set_cookie("who", entry.value("who"), max_age=_YEAR_S, samesite="Strict", httponly=True)
-        return response
+        response = redirect(url_for(".show", node=node, channel=channel) + "#do", SEE_OTHER)
+        return remembering(response, entry.value("who"))
 
     @pages.get("/sensors/compare")
     def compare() -> str:
@@ -76,7 +74,7 @@ def _headline(owed: int) -> str:
 
 
 def _page(
-    queries: Queries, present: Presenter, key: tuple[str, str], entry: form.Entry, *, can_change: bool
+    queries: Queries, present: Presenter, key: tuple[str, str], entry: Entry, *, can_change: bool
 ) -> str:
     node, channel = key
     name = f"{node}/{channel}"
@@ -112,7 +110,7 @@ def _page(
         tolerance=f"{guide.sensor.tolerance_pct:g}",
         interval=str(guide.sensor.interval_months),
         entry=entry,
-        who=signed_in_name() or entry.value("who", request.cookies.get("who", "")[: form.TEXT_MAX]),
+        who=signed_in_name() or entry.value("who", request.cookies.get("who", "")[:TEXT_MAX]),
         can_change=can_change and may(Role.DO),
         is_waiting=is_waiting,
         is_noted=words.is_noted(guide),

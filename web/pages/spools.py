@@ -9,14 +9,12 @@ from monitor.model.people import Role
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web.entry import TEXT_MAX, Entry, told_by, typed
+from web.pages.common import SEE_OTHER, one_of, remembering
 from web.present import Presenter, seconds
 from web.sign_in.roles import needs
 from web.sign_in.visitor import may, signed_in_name
 from web.spools import course, form, label, ranking, words
 from web.spools.sheet import Sheets
-
-_SEE_OTHER = 303
-_YEAR_S = 365 * 86_400
 
 
 def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> Blueprint:
@@ -43,14 +41,12 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
             number = changes.add_event(sheets.event(key, entry))
         except BadInputError as error:
             return Response(_page(sheets, key, form.faulty(entry, error)), status=400)
-        response = redirect(url_for(".show", key=key, done=number), _SEE_OTHER)
-        if signed_in_name() is None:
-            response.set_cookie("who", entry.value("who"), max_age=_YEAR_S, samesite="Strict", httponly=True)
-        return response
+        response = redirect(url_for(".show", key=key, done=number), SEE_OTHER)
+        return remembering(response, entry.value("who"))
 
     @pages.get("/spools/<key>/label")
     def show_label(key: str) -> str:
-        size = _one_of("size", tuple(label.SIZES), "small")
+        size = one_of("size", tuple(label.SIZES), "small")
         made = label.label(
             sheets.found(key),
             queries.inventory().spools[key],
@@ -69,7 +65,7 @@ def _page(sheets: Sheets, key: str, entry: Entry) -> str:
     sheet = sheets.sheet(
         key,
         entry,
-        window=_one_of("window", tuple(course.WINDOWS), "month"),
+        window=one_of("window", tuple(course.WINDOWS), "month"),
         done=request.args.get("done", ""),
         who=signed_in_name() or request.cookies.get("who", "")[:TEXT_MAX],
     )
@@ -84,7 +80,7 @@ def _asked(sheets: Sheets, key: str) -> Entry:
         return sheets.to_correct(key, args["correct"])
     if "withdraw" in args:
         return sheets.to_withdraw(key, args["withdraw"])
-    return Entry(kind=_one_of("act", ("", *form.ACTS), ""))
+    return Entry(kind=one_of("act", ("", *form.ACTS), ""))
 
 
 def _list_page(queries: Queries, present: Presenter) -> str:
@@ -119,10 +115,3 @@ def _places(status: StatusAnswer) -> list[tuple[str | None, int]]:
     """Where spools are, and how many."""
     held = [spool.place for spool in status.spools]
     return [(place, held.count(place)) for place in dict.fromkeys(held)]
-
-
-def _one_of(name: str, allowed: tuple[str, ...], otherwise: str) -> str:
-    value = request.args.get(name, otherwise)
-    if value not in allowed:
-        abort(400, f"{name} {value[:20]!r} is unknown; one of: {', '.join(filter(None, allowed))}")
-    return value

@@ -1,7 +1,5 @@
 """What-if: the page for advising somebody at the counter, and the same answer for programs."""
 
-import json
-
 from flask import Blueprint, Response, render_template, request
 
 from monitor.errors import FieldError
@@ -9,6 +7,7 @@ from monitor.model.answers import plain
 from monitor.service.advice import advise
 from monitor.service.queries import Queries
 from web.axes import SIDE
+from web.pages.api import as_json
 from web.present import Presenter
 from web.what_if.form import form_of, read
 from web.what_if.words import Told, told
@@ -29,9 +28,7 @@ def blueprint(queries: Queries, present: Presenter) -> Blueprint:
 
     @pages.get("/api/v1/what-if")
     def answer() -> Response:
-        advice = advise(queries, read(request.args))
-        body = json.dumps(plain(advice.answer), ensure_ascii=False, allow_nan=False)
-        return Response(body, mimetype="application/json")
+        return as_json(plain(advise(queries, read(request.args)).answer))
 
     def _page(answer: Told | None, error: FieldError | None) -> str:
         form = form_of(queries, request.args, error)

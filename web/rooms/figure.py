@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.model.room_air import DayAnswer, MonthAnswer, SeasonAnswer
-from web.axes import SIDE, Tick, share, steps
+from web.axes import SIDE, Tick, marks_up, share
 from web.present import signed
 
 _HOURS = 24
@@ -84,7 +84,7 @@ def day_figure(day: DayAnswer) -> DayFigure:
     return DayFigure(
         line=" ".join(_point(hour, value, top) for hour, _, value, _ in known),
         band=" ".join(low + high),
-        up=_grams_up(top),
+        up=marks_up(top, "g/m³"),
         across=tuple(
             Tick(at=share(hour / _HOURS), words=f"{hour:02}:00", anchor=_anchor(hour))
             for hour in (0, 6, 12, 18, 24)
@@ -106,7 +106,7 @@ def season_figure(season: SeasonAnswer) -> SeasonFigure:
     every = -(-count // _MOST_MONTH_WORDS)
     return SeasonFigure(
         bars=tuple(_bar(month, first, count, top) for month in season.months),
-        up=_grams_up(top),
+        up=marks_up(top, "g/m³"),
         across=tuple(
             Tick(
                 at=share(_across((number + 0.5) / count)),
@@ -133,14 +133,6 @@ def _point(hour: int, vapour_g_m3: float, top: float) -> str:
 
 def _anchor(hour: int) -> str:
     return "start" if hour == 0 else "end" if hour == _HOURS else "middle"
-
-
-def _grams_up(top: float) -> tuple[Tick, ...]:
-    return tuple(
-        Tick(at=share(1.0 - value / top), words=f"{value:g} g/m³", anchor="start")
-        for value in steps(top)
-        if value > 0.0
-    )
 
 
 def _number(month: str) -> int:

@@ -5,7 +5,7 @@ from dataclasses import dataclass
 
 from monitor.errors import FieldError
 from monitor.model.room_air import RoomWish
-from web.fields import given, number
+from web.fields import fault_in_words, given, number
 
 OUTSIDE = ("outside-temperature", "outside-rh")
 TARGET = ("target-rh", "target-hours")
@@ -46,7 +46,7 @@ def form_of(args: Mapping[str, str], error: FieldError | None) -> Form:
     return Form(
         values=values | {"target-hours": values["target-hours"] or "24"},
         wrong=None if error is None else error.field,
-        fault=None if error is None else f"{LABELS.get(error.field, error.field)} {error.fault}.",
+        fault=None if error is None else fault_in_words(error, LABELS),
         kept_outside=_kept(args, OUTSIDE),
         kept_target=_kept(args, TARGET),
     )

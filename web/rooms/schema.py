@@ -1,97 +1,84 @@
 """The advice on a room in the OpenAPI document: its parameters and its answer."""
 
-from typing import Any
-
 from monitor.model.room_air import Airing, Basis
+from web.openapi_parts import NUMBER, array_of, object_of, or_null, query, ref
 
-_NUMBER = {"type": "number"}
-_PERHAPS = {"type": ["number", "null"]}
+_FIGURE = {"type": "number"}
 _TEXT = {"type": "string"}
 _FLAG = {"type": "boolean"}
 _WHOLE = {"type": "integer"}
 
 
-def _object(members: dict[str, Any], optional: tuple[str, ...] = ()) -> dict[str, Any]:
-    required = [name for name in members if name not in optional]
-    return {"type": "object", "required": required, "properties": members}
-
-
-def _perhaps(schema: dict[str, Any]) -> dict[str, Any]:
-    return {"anyOf": [schema, {"type": "null"}]}
-
-
-def _list(schema: dict[str, Any]) -> dict[str, Any]:
-    return {"type": "array", "items": schema}
-
-
-def _parameter(name: str, text: str) -> dict[str, Any]:
-    return {"name": name, "in": "query", "description": text, "required": False, "schema": _NUMBER}
-
-
-_HOUR = _object(
+_HOUR = object_of(
     {
         "hour": _WHOLE,
         "days": _WHOLE,
-        "vapour_g_m3": {"$ref": "#/components/schemas/Spread"},
-        "opening_g": _NUMBER,
+        "vapour_g_m3": ref("Spread"),
+        "opening_g": _FIGURE,
     }
 )
-_MONTH = _object(
+_MONTH = object_of(
     {
         "month": _TEXT,
         "days": _WHOLE,
-        "vapour_g_m3": _NUMBER,
-        "dew_point_c": _PERHAPS,
-        "humidity_pct": _NUMBER,
-        "temperature_c": _NUMBER,
+        "vapour_g_m3": _FIGURE,
+        "dew_point_c": NUMBER,
+        "humidity_pct": _FIGURE,
+        "temperature_c": _FIGURE,
     }
 )
-_DAY = _object(
+_DAY = object_of(
     {
         "days": _WHOLE,
-        "hours": _list(_HOUR),
+        "hours": array_of(_HOUR),
         "driest": _HOUR,
         "dampest": _HOUR,
-        "swing_g_m3": _NUMBER,
+        "swing_g_m3": _FIGURE,
         "worth_waiting": _FLAG,
-        "box_volume_l": _NUMBER,
+        "box_volume_l": _FIGURE,
         "volume_is_assumed": _FLAG,
-        "charge_g": _PERHAPS,
+        "charge_g": NUMBER,
         "advice": _TEXT,
     }
 )
-_SEASON = _object(
-    {"months": _list(_MONTH), "driest": _MONTH, "dampest": _MONTH, "ratio": _NUMBER, "is_whole_year": _FLAG}
-)
-_AIRING = _object(
+_SEASON = object_of(
     {
-        "outside_c": _NUMBER,
-        "outside_pct": _NUMBER,
-        "inside_pct": _NUMBER,
-        "vapour_g_m3": _NUMBER,
-        "dew_point_c": _PERHAPS,
-        "room_pct": _NUMBER,
+        "months": array_of(_MONTH),
+        "driest": _MONTH,
+        "dampest": _MONTH,
+        "ratio": _FIGURE,
+        "is_whole_year": _FLAG,
+    }
+)
+_AIRING = object_of(
+    {
+        "outside_c": _FIGURE,
+        "outside_pct": _FIGURE,
+        "inside_pct": _FIGURE,
+        "vapour_g_m3": _FIGURE,
+        "dew_point_c": NUMBER,
+        "room_pct": _FIGURE,
         "verdict": {"enum": [verdict.value for verdict in Airing]},
-        "least_change_pct": _NUMBER,
+        "least_change_pct": _FIGURE,
         "advice": _TEXT,
     }
 )
-_MEASURE = _object(
+_MEASURE = object_of(
     {
-        "target_pct": _NUMBER,
-        "target_hours": _NUMBER,
-        "vapour_g_m3": _NUMBER,
-        "leak_share": _NUMBER,
-        "boxes": _list(
-            _object(
+        "target_pct": _FIGURE,
+        "target_hours": _FIGURE,
+        "vapour_g_m3": _FIGURE,
+        "leak_share": _FIGURE,
+        "boxes": array_of(
+            object_of(
                 {
                     "key": _TEXT,
                     "name": _TEXT,
-                    "leak_share": _PERHAPS,
+                    "leak_share": NUMBER,
                     "leak_share_why": _TEXT,
-                    "leak_g_day": _PERHAPS,
+                    "leak_g_day": NUMBER,
                     "leak_g_day_why": _TEXT,
-                    "leak_then_g_day": _PERHAPS,
+                    "leak_then_g_day": NUMBER,
                 },
                 ("leak_share_why", "leak_g_day_why"),
             )
@@ -99,41 +86,41 @@ _MEASURE = _object(
         "advice": _TEXT,
     }
 )
-SCHEMA = _object(
+SCHEMA = object_of(
     {
         "key": _TEXT,
         "name": _TEXT,
         "at": _TEXT,
-        "usual": _object(
+        "usual": object_of(
             {
                 "basis": {"enum": [basis.value for basis in Basis]},
-                "temperature_c": _NUMBER,
-                "humidity_pct": _NUMBER,
-                "vapour_g_m3": _NUMBER,
+                "temperature_c": _FIGURE,
+                "humidity_pct": _FIGURE,
+                "vapour_g_m3": _FIGURE,
                 "words": _TEXT,
             }
         ),
-        "warmed_c": _NUMBER,
-        "warmed_pct": _NUMBER,
-        "cool_c": _NUMBER,
-        "cool_pct": _NUMBER,
-        "cool_carried_c": _NUMBER,
-        "cool_carried_pct": _NUMBER,
-        "day": _perhaps(_DAY),
+        "warmed_c": _FIGURE,
+        "warmed_pct": _FIGURE,
+        "cool_c": _FIGURE,
+        "cool_pct": _FIGURE,
+        "cool_carried_c": _FIGURE,
+        "cool_carried_pct": _FIGURE,
+        "day": or_null(_DAY),
         "day_why": _TEXT,
-        "season": _perhaps(_SEASON),
+        "season": or_null(_SEASON),
         "season_why": _TEXT,
-        "airing": _perhaps(_AIRING),
+        "airing": or_null(_AIRING),
         "airing_why": _TEXT,
-        "measure": _perhaps(_MEASURE),
+        "measure": or_null(_MEASURE),
         "measure_why": _TEXT,
-        "missing": _list(_TEXT),
+        "missing": array_of(_TEXT),
     },
     ("day_why", "season_why", "airing_why", "measure_why"),
 )
 PARAMETERS = (
-    _parameter("outside-temperature", "Of the air outside [°C], -40 to 50; with outside-rh."),
-    _parameter("outside-rh", "Of the air outside [%RH], 1 to 100; with outside-temperature."),
-    _parameter("target-rh", "Humidity to hold in the room [%RH], 20 to 80."),
-    _parameter("target-hours", "For how many hours of each day [h], 1 to 24; 24 if left out."),
+    query("outside-temperature", "Of the air outside [°C], -40 to 50; with outside-rh.", _FIGURE),
+    query("outside-rh", "Of the air outside [%RH], 1 to 100; with outside-temperature.", _FIGURE),
+    query("target-rh", "Humidity to hold in the room [%RH], 20 to 80.", _FIGURE),
+    query("target-hours", "For how many hours of each day [h], 1 to 24; 24 if left out.", _FIGURE),
 )

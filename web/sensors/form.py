@@ -1,9 +1,7 @@
 """The forms on a sensor's page: strict fields in, what is told or a sentence out."""
 
-import datetime as dt
-import math
 from collections.abc import Callable, Mapping
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 
 from werkzeug.datastructures import MultiDict
 
@@ -20,12 +18,12 @@ from monitor.model.sensor_check import (
     SensorTold,
     SensorWish,
 )
+from web.entry import COMMON, Entry, text_of, when
+from web.fields import figure
 from web.inside import sentence
 from web.present import Presenter
 from web.sign_in.visitor import CSRF
 
-TEXT_MAX = 200
-_COMMON = ("kind", "who", "when", "replaces")
 # Each kind of form with its own fields; several values of one field are joined by commas.
 FIELDS: Mapping[str, tuple[str, ...]] = {
     "in_jar": ("salt",),
@@ -54,27 +52,10 @@ LABELS: Mapping[str, str] = {
 _MEMBERS = {"at": "when"}
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class Entry:
-    """A form as it was typed, and what is wrong with it."""
-
-    kind: str = ""
-    values: Mapping[str, str] = field(default_factory=dict)
-    fault: str = ""
-
-    def value(self, name: str, otherwise: str = "") -> str:
-        return self.values.get(name, otherwise)
-
-
 def typed(fields: "MultiDict[str, str]") -> Entry:
     """What was sent, not yet believed."""
     values = {name: ",".join(fields.getlist(name)).strip() for name in fields if name != CSRF}
     return Entry(kind=values.get("kind", ""), values=values)
-
-
-def told_by(entry: Entry, name: str | None) -> Entry:
-    """The same by whoever is signed in; None: by the name that was typed."""
-    return entry if name is None else replace(entry, values={**entry.values, "who": name})
 
 
 def faulty(entry: Entry, error: BadInputError) -> Entry:
@@ -90,47 +71,16 @@ def told_of(channel: str, entry: Entry, present: Presenter, now_s: float) -> Sen
     if entry.kind not in FIELDS:
         raise FieldError("kind", f"is {entry.kind[:20]!r}; allowed are {', '.join(FIELDS)}")
     for name in entry.values:
-        if name not in (*_COMMON, *FIELDS[entry.kind]):
+        if name not in (*COMMON, *FIELDS[entry.kind]):
             raise FieldError("kind", f"does not go with the field {name[:30]!r}")
     replaces = entry.value("replaces")
     return SensorTold(
         channel=channel,
-        at_s=_when(entry, present, now_s),
-        who=_text(entry, "who"),
+        at_s=when(entry, None, present, now_s),
+        who=text_of(entry, "who"),
         wish=_WISHES[entry.kind](entry),
         replaces=_whole(entry, "replaces") if replaces else None,
     )
-
-
-def _when(entry: Entry, present: Presenter, now_s: float) -> float:
-    text = entry.value("when")
-    if not text:
-        return now_s
-    try:
-        moment = dt.datetime.fromisoformat(text)
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is not None or not 2000 <= moment.year < 2100:
-        raise FieldError("when", f"is {text[:25]!r}; write a date and a time such as 2026-11-25 14:30")
-    return moment.replace(tzinfo=present.local(now_s).tzinfo).timestamp()
-
-
-def _text(entry: Entry, name: str) -> str:
-    text = entry.value(name)
-    if not text or len(text) > TEXT_MAX or any(ord(char) < 32 for char in text):
-        raise FieldError(name, f"must be text of 1 to {TEXT_MAX} characters in one line")
-    return text
-
-
-def number(name: str, text: str, allowed: str) -> float:
-    """A number as people type it."""
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise FieldError(name, f"is {text[:20]!r}, which is no number; allowed are {allowed}")
-    return value
 
 
 def _whole(entry: Entry, name: str) -> int:
@@ -148,20 +98,20 @@ def _listed(entry: Entry, name: str) -> list[str]:
 
 
 _WISHES: Mapping[str, Callable[[Entry], SensorWish]] = {
-    "in_jar": lambda entry: InJar(salt=_text(entry, "salt")),
+    "in_jar": lambda entry: InJar(salt=text_of(entry, "salt")),
     "back": lambda _: Back(),
     "checked": lambda _: CheckNow(),
     "compared": lambda entry: CompareNow(
-        others=tuple(_listed(entry, "others")), hours=number("hours", entry.value("hours", "1"), "0.5 to 48")
+        others=tuple(_listed(entry, "others")), hours=figure("hours", entry.value("hours", "1"), "0.5 to 48")
     ),
     "correct": lambda entry: CorrectBy(
         checks=tuple(_whole_of("checks", text) for text in _listed(entry, "checks"))
     ),
     "uncorrect": lambda _: CorrectionSet(offset_pct=0.0, gain=1.0),
     "installed": lambda entry: Installed(
-        serial=_text(entry, "serial"),
-        tolerance_pct=number("tolerance_pct", entry.value("tolerance_pct", "1.8"), "0.5 to 10 %RH"),
+        serial=text_of(entry, "serial"),
+        tolerance_pct=figure("tolerance_pct", entry.value("tolerance_pct", "1.8"), "0.5 to 10 %RH"),
         interval_months=_whole_of("interval_months", entry.value("interval_months", "12")),
     ),
-    "withdrawn": lambda entry: Withdrawn(why=_text(entry, "why")),
+    "withdrawn": lambda entry: Withdrawn(why=text_of(entry, "why")),
 }  # fmt: skip

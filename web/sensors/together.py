@@ -1,6 +1,5 @@
 """Questions about several sensors or corners, from a form's fields to finished words."""
 
-import datetime as dt
 from collections.abc import Mapping
 from typing import Any
 
@@ -9,9 +8,10 @@ from werkzeug.datastructures import MultiDict
 from monitor.errors import BadInputError, FieldError
 from monitor.model.sensor_answers import OpenLid, PlacementAnswer, SideBySideAnswer
 from monitor.service.queries import Queries
+from web.entry import local_moment
+from web.fields import figure
 from web.inside import sentence
 from web.present import Presenter, seconds
-from web.sensors.form import number
 
 MOST_SENSORS = 12
 CORNERS = (1, 2, 3, 4)
@@ -48,12 +48,12 @@ def side_by_side(queries: Queries, args: "MultiDict[str, str]") -> SideBySideAns
     chosen = list(dict.fromkeys(args.getlist("channel")))
     if not 2 <= len(chosen) <= MOST_SENSORS:
         raise FieldError("channel", f"must name 2 to {MOST_SENSORS} sensors")
-    hours = number("hours", args.get("hours", "1"), "0.5 to 48")
+    hours = figure("hours", args.get("hours", "1"), "0.5 to 48")
     if not 0.5 <= hours <= 48.0:
         raise FieldError("hours", f"is {hours:g}; allowed are 0.5 to 48")
     until_s = queries.now_s()
     if args.get("until"):
-        until_s = number("until", args["until"], "Unix seconds")
+        until_s = figure("until", args["until"], "Unix seconds")
         if not 0.0 <= until_s <= _LATEST_S:
             raise FieldError("until", f"is {until_s:g}, which is no time of this world")
     return queries.sensors.side_by_side(chosen, until_s - 3600.0 * hours, until_s)
@@ -93,22 +93,12 @@ def _stays(values: Mapping[str, str], present: Presenter, now_s: float) -> list[
             continue
         if not name:
             raise FieldError(f"corner {corner}", "has no name")
-        from_s = _moment(f"the beginning at {name}", begin, present, now_s)
-        to_s = _moment(f"the end at {name}", end, present, now_s)
+        from_s = local_moment(f"the beginning at {name}", begin, present, now_s)
+        to_s = local_moment(f"the end at {name}", end, present, now_s)
         if not from_s < to_s <= now_s + 300.0:
             raise FieldError(f"the time at {name}", "must end after it began, and not in the future")
         stays.append((name, from_s, to_s))
     return stays
-
-
-def _moment(name: str, text: str, present: Presenter, now_s: float) -> float:
-    try:
-        moment = dt.datetime.fromisoformat(text)
-    except ValueError:
-        moment = None
-    if moment is None or moment.tzinfo is not None or not 2000 <= moment.year < 2100:
-        raise FieldError(name, f"is {text[:25]!r}; write a date and a time such as 2026-11-25 14:30")
-    return moment.replace(tzinfo=present.local(now_s).tzinfo).timestamp()
 
 
 def _rows(answer: SideBySideAnswer) -> list[dict[str, str]]:

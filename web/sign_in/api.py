@@ -36,7 +36,7 @@ def blueprint(door: Door | None) -> Blueprint:
             begun = door.sessions.sign_in(name, password, door.where())
         except SignInRefusedError as error:
             if error.wait_s:
-                raise TooManyRequests(str(error), retry_after=int(error.wait_s) + 1) from None
+                raise TooManyRequests(str(error), retry_after=error.wait_s) from None
             raise Forbidden(str(error)) from None
         session = door.sessions.find(begun.token)
         response = _answer(begun.name, session.person.role if session else None, csrf_of(begun.token))

@@ -17,12 +17,11 @@ from monitor.model.people import Role
 from monitor.service.people import People
 from monitor.service.sessions import Sessions, Where
 from web.sign_in.roles import Open, asked_by
-from web.sign_in.visitor import CSRF, CSRF_HEADER, Visitor, csrf_of, here
+from web.sign_in.visitor import CSRF, CSRF_HEADER, LOOKING, Visitor, csrf_of, here, host_name
 
 log = logging.getLogger(__name__)
 
 COOKIE = "sorbwatch_session"
-_LOOKING = ("GET", "HEAD")
 _FOR_PROGRAMS = ("/api/", "/events", "/parts", "/metrics")  # a page to sign in on would be of no use to them
 _SEE_OTHER = 303
 _FORWARDED = ("Forwarded", "X-Forwarded-For", "X-Real-Ip", "Via")
@@ -50,13 +49,15 @@ class Door:
 
     def admit(self) -> Response | None:
         """Let the request pass, lead a page to the sign-in, or refuse in a sentence."""
-        if request.url_rule is None:  # there is no such page: say that
+        if (
+            request.url_rule is None or request.endpoint == "static"
+        ):  # no such page: say that; nobody's secret
             return None
         asks = asked_by(current_app.view_functions[request.endpoint or ""])
         g.visitor = self._visitor(is_lenient=asks is Open.ALL)
-        if isinstance(asks, Open) or request.endpoint == "static":
+        if isinstance(asks, Open):
             return None
-        if request.method not in _LOOKING:
+        if request.method not in LOOKING:
             return self._admit_change(asks)
         needed = asks or (None if self.is_open_to_look else Role.LOOK)
         return None if needed is None else self._require(needed)
@@ -121,7 +122,7 @@ class Door:
     def _require(self, needed: Role) -> Response | None:
         visitor: Visitor = g.visitor
         if visitor.role is None:
-            if request.method in _LOOKING and not request.path.startswith(_FOR_PROGRAMS):
+            if request.method in LOOKING and not request.path.startswith(_FOR_PROGRAMS):
                 return redirect(url_for("entry.show", next=here()), _SEE_OTHER)
             raise Unauthorized(self._how_to_sign_in(), www_authenticate=WWWAuthenticate("session"))
         if not visitor.role.covers(needed):
@@ -134,6 +135,8 @@ class Door:
     def _how_to_sign_in(self) -> str:
         if self.sessions.has_owner():
             return "sign in first; what was sent is not written down"
+        if self.is_board_only:
+            return "nobody can sign in yet: `sorbwatch people code` on the board prints the code for an owner"
         return "nobody can sign in yet: the one-time code that the board printed at its start makes an owner"
 
     def _while_signed_in(self, chunks: Iterable[Any], token: str) -> Iterator[Any]:
@@ -151,13 +154,12 @@ def _token() -> str:
 
 def _is_own_screen() -> bool:
     """From this very machine to this very machine, and not handed on by another server."""
-    name = request.host.rpartition(":")[0] if ":" in request.host.rpartition("]")[2] else request.host
     is_handed_on = any(header in request.headers for header in _FORWARDED)
-    return not is_handed_on and _is_loopback(request.remote_addr or "") and _is_loopback(name.strip("[]"))
+    return not is_handed_on and _is_loopback(request.remote_addr or "") and _is_loopback(host_name())
 
 
 def _is_loopback(name: str) -> bool:
-    if name.lower() == "localhost":
+    if name == "localhost":
         return True
     try:
         return ipaddress.ip_address(name).is_loopback

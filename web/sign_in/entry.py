@@ -1,7 +1,6 @@
 """The pages for signing in and out."""
 
-import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from flask import Blueprint, Response, redirect, render_template, request, url_for
 from werkzeug.wrappers import Response as AnyResponse
@@ -62,9 +61,9 @@ def blueprint(door: Door) -> Blueprint:
             begun = door.sessions.redeem(form.code, form.name, password, door.where())
         except FieldError as error:
             fault = f"{_LABELS.get(error.field, error.field)} {error.fault}"
-            return _page(_faulty(form, sentence(fault), error.field), 400)
+            return _page(replace(form, fault=sentence(fault), field=error.field), 400)
         except SignInRefusedError as error:
-            return _refused(_faulty(form, str(error), "code"), error)
+            return _refused(replace(form, fault=str(error), field="code"), error)
         return door.let_in(redirect(url_for("people.show", new="yes"), _SEE_OTHER), begun.token)
 
     @pages.post("/sign-out")
@@ -81,6 +80,7 @@ def blueprint(door: Door) -> Blueprint:
             "sign_in.html",
             form=form,
             is_first=not door.sessions.has_owner(),
+            is_board_only=door.is_board_only,
             next=local_path(next_path),
             name_max=NAME_MAX,
             least=PASSWORD_MIN,
@@ -91,7 +91,7 @@ def blueprint(door: Door) -> Blueprint:
     def _refused(form: Form, error: SignInRefusedError) -> Response:
         response = _page(form, _TOO_MANY if error.wait_s else _REFUSED)
         if error.wait_s:
-            response.headers["Retry-After"] = str(math.ceil(error.wait_s))
+            response.headers["Retry-After"] = str(error.wait_s)
         return response
 
     return pages
@@ -107,7 +107,3 @@ _LABELS = {
 
 def _typed(name: str, longest: int) -> str:
     return request.form.get(name, "").strip()[: 4 * longest]
-
-
-def _faulty(form: Form, fault: str, field: str) -> Form:
-    return Form(has_code=True, name=form.name, code=form.code, fault=fault, field=field)

@@ -9,6 +9,7 @@ from markupsafe import Markup
 
 from monitor.model.people import Role, Session
 
+LOOKING = ("GET", "HEAD")
 CSRF = "csrf"  # the field of every form; programs send the header
 CSRF_HEADER = "X-Csrf-Token"
 
@@ -54,9 +55,16 @@ def csrf_field() -> Markup:
 
 def here() -> str:
     """Where to come back to after signing in."""
-    if not has_request_context() or request.method not in ("GET", "HEAD"):
+    if not has_request_context() or request.method not in LOOKING:
         return "/"
     return request.full_path.rstrip("?")
+
+
+def host_name() -> str:
+    """The name or address under which this server was asked, without its port."""
+    host = request.host
+    name = host.rpartition(":")[0] if ":" in host.rpartition("]")[2] else host
+    return name.strip("[]").lower()
 
 
 def local_path(text: str) -> str:

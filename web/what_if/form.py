@@ -1,6 +1,5 @@
 """The what-if form: its fields, the question read out of them, and what is wrong with one in words."""
 
-import math
 from collections.abc import Mapping
 from dataclasses import dataclass
 
@@ -8,6 +7,7 @@ from monitor.errors import FieldError
 from monitor.model.what_if import Start
 from monitor.service.advice import AirKind, Wish
 from monitor.service.queries import Queries
+from web.fields import Choice, among, choices, fault_in_words, figure, given
 
 PERCENTAGE = "pct"  # a start that is given as a figure
 # What a field is called on the page; the names are those of the command's options.
@@ -48,15 +48,6 @@ _STARTS = (
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Choice:
-    """One line of a list to choose from."""
-
-    value: str
-    words: str
-    is_chosen: bool
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Form:
     """The form as it is shown again: what was entered, and what is wrong with it."""
 
@@ -77,7 +68,7 @@ class Form:
 def read(args: Mapping[str, str]) -> Wish:
     """The question in a query string; FieldError names the field and what is allowed."""
     air, _, room = args.get("air", DEFAULTS["air"]).partition(":")
-    kind = AirKind(_one_of("air", air, tuple(AirKind)))
+    kind = AirKind(among("air", air, tuple(AirKind)))
     start, start_pct = _start(args)
     is_own = kind is AirKind.STEADY
     return Wish(
@@ -92,14 +83,9 @@ def read(args: Mapping[str, str]) -> Wish:
         net_g=_number(args, "net-g", "10 to 50000 g", needed=False),
         start=start,
         start_pct=start_pct,
-        open_flanges=_one_of("flanges", _given(args, "flanges"), ("closed", "open")) == "open",
-        is_strand=_one_of("form", _given(args, "form"), ("spool", "strand")) == "strand",
+        open_flanges=among("flanges", _or_usual(args, "flanges"), ("closed", "open")) == "open",
+        is_strand=among("form", _or_usual(args, "form"), ("spool", "strand")) == "strand",
     )
-
-
-def fault_in_words(error: FieldError) -> str:
-    """The sentence for a person: the field by the name it has on the page."""
-    return f"{LABELS.get(error.field, error.field)} {error.fault}."
 
 
 def form_of(queries: Queries, args: Mapping[str, str], error: FieldError | None) -> Form:
@@ -113,18 +99,18 @@ def form_of(queries: Queries, args: Mapping[str, str], error: FieldError | None)
     reels = sorted(library.reels.values(), key=lambda reel: reel.key != "unknown")
     return Form(
         values=values,
-        materials=_choices([(m.key, m.name) for m in materials], values["material"]),
-        reels=_choices([(reel.key, _reel_words(reel.key, reel.name)) for reel in reels], values["reel"]),
-        diameters=_choices(_diameters(values["diameter-mm"]), values["diameter-mm"]),
-        starts=_choices(_STARTS, values["start"]),
+        materials=choices([(m.key, m.name) for m in materials], values["material"]),
+        reels=choices([(reel.key, _reel_words(reel.key, reel.name)) for reel in reels], values["reel"]),
+        diameters=choices(_diameters(values["diameter-mm"]), values["diameter-mm"]),
+        starts=choices(_STARTS, values["start"]),
         own_air=Choice(
             value=AirKind.STEADY.value, words="these figures", is_chosen=values["air"] == AirKind.STEADY.value
         ),
         rooms=_rooms(queries, values["air"]),
-        flanges=_choices((("closed", "closed"), ("open", "open, spoked")), values["flanges"]),
-        forms=_choices((("spool", "wound on its reel"), ("strand", "loose filament")), values["form"]),
+        flanges=choices((("closed", "closed"), ("open", "open, spoked")), values["flanges"]),
+        forms=choices((("spool", "wound on its reel"), ("strand", "loose filament")), values["form"]),
         wrong=None if error is None else error.field,
-        fault=None if error is None else fault_in_words(error),
+        fault=None if error is None else fault_in_words(error, LABELS),
         has_more=any(values[name] != DEFAULTS[name] for name in ("flanges", "form", "diameter-mm")),
     )
 
@@ -137,7 +123,7 @@ def _rooms(queries: Queries, chosen: str) -> tuple[tuple[str, tuple[Choice, ...]
     return tuple(
         (
             room.name,
-            _choices(
+            choices(
                 (
                     (f"{AirKind.NOW}:{room.key}", f"{room.name} as it is now, kept up"),
                     (f"{AirKind.WEEKEND}:{room.key}", f"Over the weekend in {room.name}"),
@@ -150,10 +136,6 @@ def _rooms(queries: Queries, chosen: str) -> tuple[tuple[str, tuple[Choice, ...]
     )
 
 
-def _choices(pairs: list[tuple[str, str]] | tuple[tuple[str, str], ...], chosen: str) -> tuple[Choice, ...]:
-    return tuple(Choice(value=value, words=words, is_chosen=value == chosen) for value, words in pairs)
-
-
 def _diameters(entered: str) -> list[tuple[str, str]]:
     """The two that are sold, and any other that a link asks for."""
     sold = [("1.75", "1.75 mm"), ("2.85", "2.85 mm")]
@@ -161,37 +143,25 @@ def _diameters(entered: str) -> list[tuple[str, str]]:
 
 
 def _start(args: Mapping[str, str]) -> tuple[Start, float | None]:
-    has_figure = bool(args.get("start-pct", "").strip())
+    has_figure = bool(given(args, "start-pct"))
     chosen = args.get("start", PERCENTAGE if has_figure else DEFAULTS["start"])
-    _one_of("start", chosen, tuple(value for value, _ in _STARTS))
+    among("start", chosen, tuple(value for value, _ in _STARTS))
     if chosen == PERCENTAGE:
         return Start.DRIED, _number(args, "start-pct", "0 % up to what the material can hold")
     return Start(chosen), None
 
 
-def _given(args: Mapping[str, str], name: str) -> str:
-    return args.get(name, "").strip() or DEFAULTS[name]
+def _or_usual(args: Mapping[str, str], name: str) -> str:
+    return given(args, name) or DEFAULTS[name]
 
 
 def _needed(args: Mapping[str, str], name: str, allowed: str) -> str:
-    text = args.get(name, "").strip()
+    text = given(args, name)
     if not text:
         raise FieldError(name, f"is missing; allowed is {allowed}")
     return text
 
 
 def _number(args: Mapping[str, str], name: str, allowed: str, *, needed: bool = True) -> float:
-    text = _needed(args, name, allowed) if needed else _given(args, name)
-    try:
-        value = float(text.replace(",", "."))
-    except ValueError:
-        value = math.nan
-    if not math.isfinite(value):
-        raise FieldError(name, f"is {text[:20]!r}, which is no number; allowed are {allowed}")
-    return value
-
-
-def _one_of(name: str, value: str, allowed: tuple[str, ...]) -> str:
-    if value not in allowed:
-        raise FieldError(name, f"is {value[:20]!r}; allowed are {', '.join(allowed)}")
-    return value
+    text = _needed(args, name, allowed) if needed else _or_usual(args, name)
+    return figure(name, text, allowed)
