@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from monitor.model.audit import AuditEntry
 from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory
@@ -66,6 +67,7 @@ class Batch:
     ovens: OvenChanges = field(default_factory=OvenChanges)
     people: list[PeopleChange] = field(default_factory=list)  # in this order
     acts: list[Act] = field(default_factory=list)  # what people did, the log of it
+    audit: list[AuditEntry] = field(default_factory=list)  # lines that follow from nothing else in here
 
     def is_empty(self) -> bool:
         return not (
@@ -85,4 +87,5 @@ class Batch:
             or not self.ovens.is_empty()
             or self.people
             or self.acts
+            or self.audit
         )

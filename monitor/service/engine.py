@@ -9,6 +9,7 @@ from dataclasses import replace
 
 from monitor.errors import BadMessageError
 from monitor.model.arrival import Arrival
+from monitor.model.audit import AuditEntry
 from monitor.model.batch import Batch, DeviceRow, InventoryChange, Quarantined
 from monitor.model.box_event import BoxEvent
 from monitor.model.catalogue import OwnFigure
@@ -124,6 +125,10 @@ class Engine:
     def note(self, act: Act) -> None:
         """A line in the log of what people did, written with what it tells of or not at all."""
         self._batch.acts.append(act)
+
+    def audit(self, *entries: AuditEntry) -> None:
+        """Lines of the log that follow from nothing else in the batch."""
+        self._batch.audit.extend(entries)
 
     def take_batch(self) -> Batch:
         """What must be committed now; the engine starts gathering anew."""
