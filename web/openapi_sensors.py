@@ -157,6 +157,18 @@ _KINDS: dict[str, dict[str, dict[str, Any]]] = {
         "gain": {"type": ["number", "null"], "default": None},
         "uncertainty_pct": {"type": ["number", "null"], "default": None},
     },
+    "mapped": {
+        "corners": array_of(
+            object_of(
+                {
+                    "name": _WHO,
+                    "begin": {"type": "string", "format": "date-time"},
+                    "end": {"type": "string", "format": "date-time"},
+                }
+            )
+        ),
+        "beside": {"type": ["string", "null"], "default": None},
+    },
     "withdrawn": {"why": _WHO},
 }
 _COMMON: dict[str, dict[str, Any]] = {

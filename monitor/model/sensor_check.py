@@ -106,9 +106,29 @@ class CorrectionSet:
     checks: tuple[int, ...] = ()  # records that it rests on
 
 
-SensorWhat = Installed | InJar | Back | Checked | Compared | CorrectionSet | Withdrawn
-# What changes the air of a place when it is told.
-MOVES_AIR = (Installed, InJar, Back, CorrectionSet, Withdrawn)
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Corner:
+    """One corner of a box that a sensor lay in."""
+
+    name: str
+    humidity_pct: float
+    hours: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Mapped:
+    """The corners of its box, the dampest first: where the sensor that stays has to sit (A-39)."""
+
+    kind: ClassVar[str] = "mapped"
+    corners: tuple[Corner, ...]
+    spread_pct: float  # between the dampest and the driest
+    is_uneven: bool  # by more than one sensor can tell of two places
+    is_short: bool  # a stay was under a day
+
+
+SensorWhat = Installed | InJar | Back | Checked | Compared | CorrectionSet | Mapped | Withdrawn
+# What changes the air of a place when it is told, or what is held of it.
+MOVES_AIR = (Installed, InJar, Back, Checked, CorrectionSet, Withdrawn)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,7 +168,25 @@ class CorrectBy:
     checks: tuple[int, ...]
 
 
-SensorWish = Installed | InJar | Back | CorrectionSet | Withdrawn | CheckNow | CompareNow | CorrectBy
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stay:
+    """When a sensor lay in a corner."""
+
+    name: str
+    from_s: float
+    to_s: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class MapNow:
+    """Note how the corners of its box differ; the figures are taken from its readings."""
+
+    kind: ClassVar[str] = "mapped"
+    stays: tuple[Stay, ...]
+    beside: str | None = None  # a second sensor, which stayed where it was in the box
+
+
+SensorWish = Installed | InJar | Back | CorrectionSet | Withdrawn | CheckNow | CompareNow | CorrectBy | MapNow
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -9,7 +9,7 @@ from monitor.estimate import box_track
 from monitor.estimate.box_lid import BoxReading, Event
 from monitor.estimate.box_model import BoxModel, Sorber, spool_sorber
 from monitor.estimate.box_setup import box_model
-from monitor.estimate.box_told import sensor_corrected, weighed
+from monitor.estimate.box_told import sensor_corrected, sensor_unchecked, weighed
 from monitor.estimate.box_track import BoxTrack
 from monitor.library import Library
 from monitor.model.batch import Batch
@@ -22,6 +22,7 @@ from monitor.service.corrections import changes
 from monitor.service.follower import CHECKPOINT_MS, GRID_MS, LAG_MS, Follower
 from monitor.service.limits import Limits
 from monitor.service.place_air import BUCKET_MS, AirBook
+from monitor.service.sensor_answer import overdue_ms
 from monitor.service.spool_way import Way
 
 _DAY_MS = 86_400_000
@@ -156,7 +157,8 @@ class BoxFollower:
             way = None if oldest_ms is None else box_way(history, spools, oldest_ms)
             if way is None or way.box.channel is None:
                 continue
-            way = replace(way, corrections=changes(told.get(way.box.channel, ())))
+            of_sensor = told.get(way.box.channel, ())
+            way = replace(way, corrections=changes(of_sensor), overdue_ms=overdue_ms(of_sensor))
             track = self._tracks.get(key) or self._restored(way, states.get(key))
             if track is not None:
                 self._ways[key], tracks[key] = way, track
@@ -258,6 +260,8 @@ class BoxFollower:
             if change.at_ms == at_ms and track.belief.humidity >= 0.0:  # something was read
                 shift = change.shift(track.belief.humidity)
                 track = replace(track, belief=sensor_corrected(track.belief, shift, change.known_sd))
+        if at_ms in way.overdue_ms:
+            track = replace(track, belief=sensor_unchecked(track.belief))
         return track
 
     def _readings(self, way: BoxWay, from_ms: int, to_ms: int, book: AirBook) -> list[BoxReading]:

@@ -29,6 +29,7 @@ class BoxWay:
     stretches: tuple[Stretch, ...]
     weighings: tuple[tuple[int, BoxEvent], ...]
     corrections: tuple[Change, ...] = ()  # of its sensor
+    overdue_ms: tuple[int, ...] = ()  # from then on a check of it was missing
 
     @property
     def begins_ms(self) -> int:
@@ -46,7 +47,7 @@ class BoxWay:
     def cuts(self, from_ms: int, to_ms: int) -> list[int]:
         """Moments strictly within a stretch of time at which something changes."""
         found = {stretch.from_ms for stretch in self.stretches} | {at_ms for at_ms, _ in self.weighings}
-        found |= {change.at_ms for change in self.corrections}
+        found |= {change.at_ms for change in self.corrections} | set(self.overdue_ms)
         return sorted(at_ms for at_ms in found if from_ms < at_ms < to_ms)
 
 

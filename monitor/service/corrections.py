@@ -1,5 +1,6 @@
 """Readings corrected as was held at their time; the readings themselves stay as they came (A-35)."""
 
+import math
 from bisect import bisect_right
 from collections.abc import Iterable, Mapping
 from dataclasses import dataclass, replace
@@ -9,6 +10,7 @@ from monitor.model.reading import Quantity
 from monitor.model.records import effective
 from monitor.model.sensor_check import (
     NO_CORRECTION,
+    Checked,
     Correction,
     CorrectionSet,
     Installed,
@@ -45,7 +47,12 @@ def changes(events: Iterable[SensorEvent]) -> tuple[Change, ...]:
     now = NO_CORRECTION
     for event in effective(events):
         what = event.what
-        if isinstance(what, Installed):
+        if isinstance(what, Checked) and abs(what.error_pct) <= what.tolerance_pct:
+            # Found right: nothing shifts, and what it may be off by is known anew.
+            known_pct = math.hypot(what.error_pct, what.uncertainty_pct)
+            at_ms = round(event.at_s * 1000)
+            found.append(Change(at_ms=at_ms, before=now, after=now, known_sd=known_pct / 200.0))
+        elif isinstance(what, Installed):
             now = NO_CORRECTION  # another sensor: nothing of the old one's error is known of it
         elif isinstance(what, CorrectionSet):
             then = Correction(offset_pct=what.offset_pct, gain=what.gain)

@@ -1,15 +1,19 @@
 """One sensor as the list shows it: its newest reading, its correction, its check and when the next is due."""
 
 import datetime as dt
+import math
 from collections.abc import Mapping, Sequence
+from itertools import pairwise
 
 from monitor.model.history import Newest
 from monitor.model.reading import Quantity
+from monitor.model.records import effective
 from monitor.model.sensor_answers import CheckAnswer, CorrectionAnswer, Due, SensorAnswer
 from monitor.model.sensor_check import (
     FAILED_INTERVAL_MONTHS,
     INTERVAL_MONTHS,
     NO_CORRECTION,
+    Checked,
     Correction,
     CorrectionSet,
     Installed,
@@ -94,6 +98,22 @@ def due_of(events: Sequence[SensorEvent], interval_months: int) -> float | None:
     has_failed = worst(checks_of(points))[0] is not Verdict.WITHIN
     months = min(interval_months, FAILED_INTERVAL_MONTHS) if has_failed else interval_months
     return points[-1].at_s + months * MONTH_S
+
+
+def overdue_ms(events: Sequence[SensorEvent]) -> tuple[int, ...]:
+    """When a check became, or will become, overdue: of each sensor and check that none followed in time."""
+    told = effective(events)
+    moments = [e.at_s for e in told if isinstance(e.what, Installed | Checked)]
+    found = []
+    for at_s, next_s in pairwise([*moments, math.inf]):
+        known = [event for event in told if event.at_s <= at_s]
+        first = installed(known)
+        what = None if first is None else first.what
+        months = what.interval_months if isinstance(what, Installed) else INTERVAL_MONTHS
+        due_s = due_of(known, months)
+        if due_s is not None and due_s < next_s:
+            found.append(round(1000.0 * due_s))
+    return tuple(found)
 
 
 def _newest_correction(events: Sequence[SensorEvent]) -> SensorEvent | None:

@@ -18,10 +18,13 @@ from monitor.model.sensor_check import (
     CheckNow,
     Compared,
     CompareNow,
+    Corner,
     CorrectBy,
     CorrectionSet,
     InJar,
     Installed,
+    MapNow,
+    Mapped,
     SensorEvent,
     SensorTold,
     SensorWhat,
@@ -35,6 +38,8 @@ from monitor.service.spool_checks import AHEAD_S, check_number, check_text
 
 _EARLIEST_S = 1_577_836_800.0  # 2020-01-01
 OTHERS_MOST = 11
+CORNERS_MOST = 8
+_STAY_DAYS_MOST = 31.0
 _HOURS_MOST = 48.0
 
 
@@ -67,7 +72,7 @@ def _replaced(told: SensorTold, events: Sequence[SensorEvent]) -> None:
     found = {event.event_id: event for event in effective(events)}.get(told.replaces)
     if found is None:
         raise BadInputError(f"replaces is {told.replaces}, which is no standing record of this sensor")
-    if isinstance(told.wish, CheckNow | CompareNow):
+    if isinstance(told.wish, CheckNow | CompareNow | MapNow):
         raise BadInputError("replaces does not go with a measurement: withdraw that one and measure anew")
     if not is_withdrawal and found.what.kind != told.wish.kind:
         raise BadInputError(f"replaces is {told.replaces}, a record of another kind: {found.what.kind}")
@@ -81,6 +86,8 @@ def _what(told: SensorTold, sensors: SensorAnswers, events: Sequence[SensorEvent
         return _compared(told, wish, sensors)
     if isinstance(wish, CorrectBy):
         return _corrected(told, wish, sensors, events)
+    if isinstance(wish, MapNow):
+        return _mapped(told, wish, sensors)
     if isinstance(wish, InJar):
         _may_go_into_jar(told, wish, sensors, before)
     elif isinstance(wish, Back):
@@ -155,6 +162,32 @@ def _compared(told: SensorTold, wish: CompareNow, sensors: SensorAnswers) -> Com
         others_pct=round(mine.others_pct, 2),
         allowed_pct=round(mine.allowed_pct, 2),
         is_odd=mine.is_odd,
+    )
+
+
+def _mapped(told: SensorTold, wish: MapNow, sensors: SensorAnswers) -> Mapped:
+    """How the corners differed; a stay in a jar is none in a corner."""
+    if not 2 <= len(wish.stays) <= CORNERS_MOST:
+        raise BadInputError(f"corners must be 2 to {CORNERS_MOST}, each with the time it lay there")
+    ordered = sorted(wish.stays, key=lambda stay: stay.from_s)
+    for stay in ordered:
+        check_text("name", stay.name)
+        if not _EARLIEST_S <= stay.from_s < stay.to_s <= told.at_s + AHEAD_S:
+            raise BadInputError(f"corners: the time at {stay.name!r} must end after it began, and by now")
+        if stay.to_s - stay.from_s > 86_400.0 * _STAY_DAYS_MOST:
+            raise BadInputError(f"corners: the time at {stay.name!r} is above {_STAY_DAYS_MOST:g} days")
+    for first, second in zip(ordered, ordered[1:], strict=False):
+        if second.from_s < first.to_s:
+            raise BadInputError(f"corners: it lay at {first.name!r} and at {second.name!r} at one time")
+    found = sensors.corners(told.channel, wish.stays, wish.beside)
+    return Mapped(
+        corners=tuple(
+            Corner(name=spot.name, humidity_pct=round(spot.humidity_pct, 2), hours=round(spot.hours, 1))
+            for spot in found.spots
+        ),
+        spread_pct=round(found.spread_pct, 2),
+        is_uneven=found.is_uneven,
+        is_short=found.fault == "short",
     )
 
 

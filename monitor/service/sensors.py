@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from monitor.errors import BadInputError
 from monitor.estimate.box_lid import EventKind
-from monitor.estimate.side_by_side import Spot, placement, side_by_side
+from monitor.estimate.side_by_side import Spot, Spread, placement, side_by_side
 from monitor.model.reading import Quantity
 from monitor.model.sensor_answers import (
     BesideAnswer,
@@ -22,6 +22,7 @@ from monitor.model.sensor_check import (
     NO_CORRECTION,
     Correction,
     SensorEvent,
+    Stay,
     since_installed,
 )
 from monitor.ports import ReadStore
@@ -171,25 +172,9 @@ class SensorAnswers:
                 )
         return tuple(reversed(found))
 
-    def placement(
-        self, key: str, stays: Sequence[tuple[str, float, float]], beside: str | None = None
-    ) -> PlacementAnswer:
-        """How the air differs between corners that a sensor lay in: (name, from_s, to_s) of each (A-39).
-
-        `beside` names a second sensor, which stayed where it was in the box: what the box did meanwhile
-        is taken off by it.
-        """
-        channel = self.channel(key)
-        meanwhile = [0.0] * len(stays) if beside is None else self._meanwhile(beside, stays)
-        held = correction_of(self.events(key))
-        spots = []
-        for (name, from_s, to_s), shift_pct in zip(stays, meanwhile, strict=True):
-            read = self._mean(channel, from_s, to_s)
-            if read is None:
-                raise BadInputError(f"nothing was read while it lay at {name!r}")
-            humidity_pct = held.corrected(read) - shift_pct
-            spots.append(Spot(name=name, humidity_pct=humidity_pct, hours=(to_s - from_s) / 3600.0))
-        found = placement(spots)
+    def placement(self, key: str, stays: Sequence[Stay], beside: str | None = None) -> PlacementAnswer:
+        """How the air differs between corners that a sensor lay in (A-39)."""
+        found = self.corners(key, stays, beside)
         return PlacementAnswer(
             spots=tuple(
                 SpotAnswer(name=spot.name, humidity_pct=spot.humidity_pct, hours=spot.hours)
@@ -198,6 +183,25 @@ class SensorAnswers:
             spread_pct=found.spread_pct,
             sentence=sensor_words.placement(found),
         )
+
+    def corners(self, key: str, stays: Sequence[Stay], beside: str | None = None) -> Spread:
+        """The corners by their dampness; BadInputError where nothing was read in one of them.
+
+        `beside` names a second sensor, which stayed where it was in the box: what the box did meanwhile
+        is taken off by it.
+        """
+        channel = self.channel(key)
+        meanwhile = [0.0] * len(stays) if beside is None else self._meanwhile(beside, stays)
+        held = correction_of(self.events(key))
+        spots = []
+        for stay, shift_pct in zip(stays, meanwhile, strict=True):
+            read = self._mean(channel, stay.from_s, stay.to_s)
+            if read is None:
+                raise BadInputError(f"nothing was read while it lay at {stay.name!r}")
+            humidity_pct = held.corrected(read) - shift_pct
+            hours = (stay.to_s - stay.from_s) / 3600.0
+            spots.append(Spot(name=stay.name, humidity_pct=humidity_pct, hours=hours))
+        return placement(spots)
 
     def temperature_c(self, key: str) -> float | None:
         """The newest temperature of a sensor."""
@@ -223,10 +227,10 @@ class SensorAnswers:
             return USUAL_PCT["box" if channel.place in self.store.inventory().boxes else "room"]
         return correction_of(events).corrected(read)
 
-    def _meanwhile(self, beside: str, stays: Sequence[tuple[str, float, float]]) -> list[float]:
+    def _meanwhile(self, beside: str, stays: Sequence[Stay]) -> list[float]:
         """By how much a sensor that stayed read more than usual in each of the times [%RH]."""
         channel = self.channel(beside)
-        read = [self._mean(channel, from_s, to_s) for _, from_s, to_s in stays]
+        read = [self._mean(channel, stay.from_s, stay.to_s) for stay in stays]
         found = [value for value in read if value is not None]
         if len(found) < len(read):
             raise BadInputError(f"nothing was read by {beside} in one of the times")

@@ -11,16 +11,18 @@ from monitor.model.sensor_check import (
     Back,
     Checked,
     Compared,
+    Corner,
     CorrectionSet,
     InJar,
     Installed,
+    Mapped,
     SensorEvent,
     SensorWhat,
 )
 from monitor.store.records import record_row, told_in
 
 _KINDS: dict[str, type[SensorWhat]] = {
-    each.kind: each for each in (Installed, InJar, Back, Checked, Compared, CorrectionSet, Withdrawn)
+    each.kind: each for each in (Installed, InJar, Back, Checked, Compared, CorrectionSet, Mapped, Withdrawn)
 }
 _LISTS = {Compared.kind: "others", CorrectionSet.kind: "checks"}  # members that JSON gives back as lists
 _COLUMNS = "event_id, channel, at_ms, entered_ms, who, kind, body, replaces"
@@ -60,4 +62,6 @@ def _event(row: Sequence[object]) -> SensorEvent:
     channel, told, kind, members = told_in(row)
     if kind in _LISTS:
         members[_LISTS[kind]] = tuple(members[_LISTS[kind]])
+    if kind == Mapped.kind:
+        members["corners"] = tuple(Corner(**corner) for corner in members["corners"])
     return SensorEvent(channel=channel, what=_KINDS[kind](**members), **told)

@@ -1,5 +1,9 @@
 """What is told of a sensor as JSON: strict about every name, kind and type."""
 
+import datetime as dt
+
+import msgspec
+
 from monitor.errors import BadInputError
 from monitor.model.records import Withdrawn
 from monitor.model.sensor_check import (
@@ -12,10 +16,12 @@ from monitor.model.sensor_check import (
     CorrectionSet,
     InJar,
     Installed,
+    MapNow,
     SensorTold,
     SensorWish,
+    Stay,
 )
-from monitor.wire.records import RecordBody, decoded
+from monitor.wire.records import RecordBody, decoded, unix_s
 
 
 class _Installed(RecordBody, frozen=True, tag="installed"):
@@ -71,6 +77,23 @@ class _CorrectionSet(RecordBody, frozen=True, tag="correction_set"):
         return CorrectionSet(offset_pct=self.offset_pct, gain=self.gain, uncertainty_pct=self.uncertainty_pct)
 
 
+class _Corner(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
+    name: str
+    begin: dt.datetime
+    end: dt.datetime
+
+
+class _Mapped(RecordBody, frozen=True, tag="mapped"):
+    corners: list[_Corner]
+    beside: str | None = None
+
+    def wish(self) -> SensorWish:
+        stays = tuple(
+            Stay(name=each.name, from_s=unix_s(each.begin), to_s=unix_s(each.end)) for each in self.corners
+        )
+        return MapNow(stays=stays, beside=self.beside)
+
+
 class _Withdrawn(RecordBody, frozen=True, tag="withdrawn"):
     why: str
 
@@ -78,7 +101,7 @@ class _Withdrawn(RecordBody, frozen=True, tag="withdrawn"):
         return Withdrawn(why=self.why)
 
 
-_Any = _Installed | _InJar | _Back | _Checked | _Compared | _CorrectionSet | _Withdrawn
+_Any = _Installed | _InJar | _Back | _Checked | _Compared | _CorrectionSet | _Mapped | _Withdrawn
 
 
 def parse_sensor_told(channel: str, content: bytes, now_s: float, who: str | None = None) -> SensorTold:

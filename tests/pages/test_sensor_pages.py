@@ -1,8 +1,10 @@
 """Pages and API of sensors: a whole check by forms alone, hostile input, looking only."""
 
+import datetime as dt
 import json
 import re
 from html import unescape
+from zoneinfo import ZoneInfo
 
 import pytest
 from support.documents import check as check_document
@@ -239,3 +241,83 @@ def test_a_look_at_the_guide_moves_nothing(site, client):
     assert site.reader.sensor_events() == before
     site.sense(CheckNow(), channel=CRATE)
     site.sense(Back(), channel=CRATE)
+
+
+def corners(site, **more):
+    """Two corners of two days as the form sends them; the first half of the stay was damper."""
+    zone = ZoneInfo("Europe/Berlin")
+
+    def text(days_ago):
+        return dt.datetime.fromtimestamp(site.now - days_ago * DAY_S, zone).strftime("%Y-%m-%dT%H:%M")
+
+    return {
+        "channel": "n1/crate",
+        "name1": "low, by the hinge",
+        "from1": text(4),
+        "to1": text(2),
+        "name2": "beside the bag",
+        "from2": text(2),
+        "to2": text(0),
+    } | more
+
+
+def test_where_a_sensor_belongs_is_asked_seen_and_written_down(site, client):
+    """A-39, P37: the spread is stored and shown with the sensor; nothing is stored by looking."""
+    site.days(2, crate=18.0, loft=45.0)
+    site.days(2, crate=12.0, loft=45.0)
+    asked = client.get("/sensors/placement", query_string=corners(site))
+    assert "low, by the hinge is the dampest" in text_of(asked)
+    assert "Write this down" in asked.text
+    assert site.queries.sensors.events("n1/crate") == ()
+    answer = client.post("/sensors/placement", data=corners(site, who="Mira"), headers=HERE)
+    assert answer.status_code == 303
+    (event,) = site.queries.sensors.events("n1/crate")
+    assert [corner.name for corner in event.what.corners] == ["low, by the hinge", "beside the bag"]
+    assert event.what.spread_pct == pytest.approx(6.0 * 1.03, abs=0.2)
+    page = text_of(client.get(PAGE))
+    assert "Where it sits" in page
+    assert "6.2 %RH over beside the bag" in page
+    check_answers(client)
+
+
+@pytest.mark.parametrize(
+    ("wrong", "words"),
+    [
+        ({"channel": "n1/nowhere"}, "no sensor"),
+        ({"who": ""}, "Who "),
+        ({"name2": "", "from2": "", "to2": ""}, "2 to 8"),
+        ({"to1": "2020-01-01T00:00"}, "must end after it began"),
+        ({"beside": "n9/x"}, "no sensor"),
+    ],
+)
+def test_corners_that_cannot_be_are_refused(site, client, wrong, words):
+    """One sentence, what was typed stands there, nothing is kept."""
+    site.days(4, crate=15.0, loft=45.0)
+    answer = client.post("/sensors/placement", data=corners(site, who="Mira") | wrong, headers=HERE)
+    assert answer.status_code == 400
+    assert words in text_of(answer)
+    assert "low, by the hinge" in answer.text
+    assert site.queries.sensors.events("n1/crate") == ()
+
+
+def test_a_sensor_lay_in_one_corner_at_a_time(site, client):
+    """Stays that overlap are refused, over the API, too."""
+    site.days(4, crate=15.0, loft=45.0)
+    zone = dt.UTC
+
+    def stay(name, begin, end):
+        return {
+            "name": name,
+            "begin": dt.datetime.fromtimestamp(site.now - begin * DAY_S, zone).isoformat(),
+            "end": dt.datetime.fromtimestamp(site.now - end * DAY_S, zone).isoformat(),
+        }
+
+    def told(*stays):
+        body = {"who": "mara", "kind": "mapped", "corners": list(stays)}
+        return client.post("/api/v1/sensors/n1/crate/events", data=json.dumps(body), headers=HERE)
+
+    refused = told(stay("a", 3, 1), stay("b", 2, 0))
+    assert refused.status_code == 400
+    assert "at one time" in refused.get_json()["detail"]
+    assert told(stay("a", 3, 2), stay("b", 2, 1)).status_code == 201
+    check_answers(client)

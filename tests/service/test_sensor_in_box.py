@@ -5,8 +5,9 @@ from support.sensor_site import CRATE, sensor_site
 from support.spool_site import BOX, DAY_S
 
 from monitor.model.inventory import Charge
-from monitor.model.sensor_check import Back, CorrectionSet, InJar
+from monitor.model.sensor_check import Back, CorrectionSet, InJar, Installed
 from monitor.service.corrections import changes
+from monitor.service.sensor_answer import overdue_ms
 
 CHARGE = Charge(kind="silica_gel_orange", dry_g=200.0, loading_pct=9.0)
 
@@ -68,3 +69,45 @@ def test_changes_are_those_of_corrections_only(tmp_path):
         assert found[0].shift(0.20) == pytest.approx(0.01)
         assert found[1].shift(0.21) == pytest.approx(-0.01)
         assert found[0].known_sd == pytest.approx(0.009)
+
+
+def test_an_overdue_check_widens_what_is_held_of_the_desiccant(tmp_path):
+    """A-34: the readings count on, but less is known; a check that finds the sensor right mends that."""
+    spread = {}
+    for name, begun_days in (("due", -364.0), ("overdue", -366.5)):
+        (tmp_path / name).mkdir()
+        with sensor_site(tmp_path / name, charge=CHARGE) as site:
+            site.days(6, crate=13.0, loft=45.0)
+            installed_s = site.now + (begun_days + 0.75) * DAY_S
+            site.sense(Installed(serial="a1"), at_s=installed_s)
+            site.follow()
+            loading = site.box().desiccant.loading_pct
+            spread[name] = loading.p90 - loading.p10
+            fresh = site.box(queries=site.fresh_queries()).desiccant.loading_pct
+            assert fresh.p90 - fresh.p10 == pytest.approx(spread[name], rel=1e-3)
+    assert spread["overdue"] > 1.03 * spread["due"]
+
+
+def test_when_checks_become_overdue(tmp_path):
+    """One moment for each check that none followed in time; another sensor begins anew."""
+    with sensor_site(tmp_path) as site:
+        site.days(2, crate=13.0, loft=45.0)
+        begun_s = site.now - 1.5 * DAY_S
+        site.sense(Installed(serial="a1", interval_months=1), at_s=begun_s)
+        month_ms = round(1000.0 * (begun_s + 365.25 / 12.0 * DAY_S))
+        assert overdue_ms(site.queries.sensors.events(CRATE)) == (month_ms,)
+        site.sense(Installed(serial="a2", interval_months=60), at_s=begun_s + 0.5 * DAY_S)
+        assert overdue_ms(site.queries.sensors.events(CRATE)) == (
+            round(1000.0 * (begun_s + 0.5 * DAY_S + 60 * 365.25 / 12.0 * DAY_S)),
+        )
+        assert overdue_ms(()) == ()
+
+
+def test_a_check_that_finds_it_right_is_known_and_shifts_nothing(tmp_path):
+    """Its error is known to what the salt tells."""
+    with sensor_site(tmp_path) as site:
+        site.days(2, crate=13.0, loft=45.0)
+        site.check("lithium_chloride")
+        (found,) = changes(site.queries.sensors.events(CRATE))
+        assert found.shift(0.13) == pytest.approx(0.0, abs=1e-12)
+        assert 0.0 < found.known_sd < 0.012

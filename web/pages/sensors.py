@@ -62,9 +62,36 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
 
     @pages.get("/sensors/placement")
     def placement() -> str:
-        return render_template("sensors_placement.html", **together.placed(queries, request.args, present))
+        return _corners(queries, present, can_change=changes is not None)
+
+    @pages.post("/sensors/placement")
+    @needs(Role.DO)
+    def note_placement() -> AnyResponse:
+        if changes is None:
+            abort(403, "this address is for looking only")
+        try:
+            told = together.mapped(queries, request.form, present, signed_in_name())
+            changes.add_sensor_event(told)
+        except BadInputError as error:
+            page = _corners(queries, present, can_change=True, fault=sentence(str(error)))
+            return Response(page, status=400)
+        node, _, channel = told.channel.partition("/")
+        response = redirect(url_for(".show", node=node, channel=channel) + "#do", SEE_OTHER)
+        return remembering(response, told.who)
 
     return pages
+
+
+def _corners(queries: Queries, present: Presenter, *, can_change: bool, fault: str = "") -> str:
+    """What was asked; what could not be written down stands there as it was typed."""
+    found = together.placed(queries, request.form if fault else request.args, present)
+    return render_template(
+        "sensors_placement.html",
+        **found | {"fault": fault or found["fault"], "can_note": found["can_note"] or bool(fault)},
+        can_change=can_change and may(Role.DO),
+        who=signed_in_name() or request.cookies.get("who", "")[:TEXT_MAX],
+        signed_in=signed_in_name(),
+    )
 
 
 def _headline(owed: int) -> str:
@@ -91,7 +118,7 @@ def _page(
         channel=channel,
         row=words.row(guide.sensor, present),
         sentence=guide.sensor.sentence,
-        facts=words.facts(guide.sensor, present),
+        facts=(*words.facts(guide.sensor, present), *words.seat(events, present)),
         step=words.step(guide),
         works_at=f"{guide.works_at_pct:.0f} %RH",
         temperature=f"{guide.temperature_c:.0f} °C",

@@ -7,6 +7,7 @@ from werkzeug.datastructures import MultiDict
 
 from monitor.errors import BadInputError, FieldError
 from monitor.model.sensor_answers import OpenLid, PlacementAnswer, SideBySideAnswer
+from monitor.model.sensor_check import MapNow, SensorTold, Stay
 from monitor.service.queries import Queries
 from web.entry import local_moment
 from web.fields import figure
@@ -16,6 +17,7 @@ from web.present import Presenter, seconds
 MOST_SENSORS = 12
 CORNERS = (1, 2, 3, 4)
 HOURS = ("1", "3", "12", "24")
+_FIELDS = ("channel", "beside", *(f"{part}{corner}" for corner in CORNERS for part in ("name", "from", "to")))
 _LATEST_S = 4_000_000_000.0
 
 
@@ -74,7 +76,9 @@ def placed(queries: Queries, args: "MultiDict[str, str]", present: Presenter) ->
     return {
         "sensors": sorted(sensors, key=lambda item: item[1]),
         "values": values,
+        "can_note": answer is not None and len(stays) > 1,
         "corners": CORNERS,
+        "fields": _FIELDS,
         "fault": fault,
         "sentence": "" if answer is None else answer.sentence,
         "spots": []
@@ -84,7 +88,19 @@ def placed(queries: Queries, args: "MultiDict[str, str]", present: Presenter) ->
     }
 
 
-def _stays(values: Mapping[str, str], present: Presenter, now_s: float) -> list[tuple[str, float, float]]:
+def mapped(queries: Queries, fields: Mapping[str, str], present: Presenter, who: str | None) -> SensorTold:
+    """What is told of the corners of a box; BadInputError names what is wrong."""
+    values = {name: text[:200].strip() for name, text in fields.items()}
+    stays = _stays(values, present, queries.now_s())
+    return SensorTold(
+        channel=values.get("channel", ""),
+        at_s=queries.now_s(),
+        who=who or values.get("who", ""),
+        wish=MapNow(stays=tuple(stays), beside=values.get("beside") or None),
+    )
+
+
+def _stays(values: Mapping[str, str], present: Presenter, now_s: float) -> list[Stay]:
     """Corners that were filled in, each with its name and times."""
     stays = []
     for corner in CORNERS:
@@ -97,7 +113,7 @@ def _stays(values: Mapping[str, str], present: Presenter, now_s: float) -> list[
         to_s = local_moment(f"the end at {name}", end, present, now_s)
         if not from_s < to_s <= now_s + 300.0:
             raise FieldError(f"the time at {name}", "must end after it began, and not in the future")
-        stays.append((name, from_s, to_s))
+        stays.append(Stay(name=name, from_s=from_s, to_s=to_s))
     return stays
 
 

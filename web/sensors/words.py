@@ -19,9 +19,11 @@ from monitor.model.sensor_check import (
     CorrectionSet,
     InJar,
     Installed,
+    Mapped,
     SensorEvent,
     SensorWhat,
     Verdict,
+    since_installed,
 )
 from web.present import Presenter, seconds
 
@@ -104,6 +106,16 @@ def facts(sensor: SensorAnswer, present: Presenter) -> tuple[tuple[str, str], ..
     if sensor.serial is not None:
         found.append(("Serial number", f"{sensor.serial}, since {_day(sensor.installed, present)}"))
     return tuple(found)
+
+
+def seat(events: Sequence[SensorEvent], present: Presenter) -> tuple[tuple[str, str], ...]:
+    """What the corners of its box told last, as a name and words."""
+    found = [event for event in since_installed(events) if isinstance(event.what, Mapped)]
+    if not found:
+        return ()
+    what = found[-1].what
+    assert isinstance(what, Mapped)  # as chosen above
+    return (("Where it sits", f"{placed(what)} Looked at {present.clock(found[-1].at_s, '%d %b %Y')}."),)
 
 
 def records(
@@ -230,7 +242,18 @@ def _told(what: SensorWhat, salts: Mapping[str, str]) -> str:
         if (what.offset_pct, what.gain) == (0.0, 1.0):
             return "Correction ended"
         return f"Corrected by {what.offset_pct:+.2f} %RH, gain {what.gain:.3f}"
+    if isinstance(what, Mapped):
+        return f"Its box looked at from corner to corner. {placed(what)}"
     return "Put back at its place"
+
+
+def placed(what: Mapped) -> str:
+    """Where the sensor that stays has to sit, after the corners were looked at."""
+    first, last = what.corners[0], what.corners[-1]
+    short = "; stays of less than a day, take it with care" if what.is_short else ""
+    if not what.is_uneven:
+        return f"The corners agree within {what.spread_pct:.1f} %RH: it may sit in any of them{short}."
+    return f"{first.name} is the dampest, {what.spread_pct:.1f} %RH over {last.name}: it sits there{short}."
 
 
 def _day(text: str | None, present: Presenter) -> str:
