@@ -21,6 +21,7 @@ from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Retention
 from monitor.ports import Clock
+from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.engine import Engine
 from monitor.service.oven_acts import OvenActs
@@ -109,6 +110,9 @@ class Service:
         desk = self._oven_desk(engine, reader, stored.oven_states)
         self.queries.mind_ovens(desk.minded)
         self._start_link(engine, store, address, desk)
+        self.calendar = Calendar(
+            self.queries, reader, reader, self.worker.ask, now_s=self._choice.clock.wall_s
+        )
         self.ovens = OvenActs(desk, reader, self.queries, self.worker.ask, self._choice.clock)
 
     def _start_broker(self) -> Address:

@@ -6,6 +6,7 @@ from typing import Protocol
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch, DeviceRow, Quarantined
 from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
+from monitor.model.calendar import Feed, KeptEntry
 from monitor.model.catalogue import OwnFigure
 from monitor.model.computed import Computed
 from monitor.model.cycle import OvenRecord
@@ -119,3 +120,15 @@ class PeopleStore(Protocol):
     def sessions(self) -> tuple[Session, ...]: ...
 
     def acts(self, limit: int = 100) -> tuple[Act, ...]: ...
+
+
+class CalendarStore(Protocol):
+    """What is committed of the calendar, read-only, from any thread."""
+
+    def calendar(self) -> dict[str, KeptEntry]: ...
+
+    def feed(self, digest: bytes) -> Feed | None: ...
+
+    def feeds(self, person_key: str) -> tuple[Feed, ...]: ...
+
+    def people(self) -> tuple[Person, ...]: ...

@@ -6,6 +6,7 @@ from flask import Flask, request
 from jinja2 import StrictUndefined
 from werkzeug.wrappers import Response
 
+from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import guard, nav, present, problems
@@ -29,6 +30,7 @@ from web.pages import (
     spools,
     what_if,
 )
+from web.pages import calendar as calendar_pages
 from web.sign_in import api as session_api
 from web.sign_in import entry, visitor
 from web.sign_in import people as people_pages
@@ -45,6 +47,7 @@ def create_app(
     closing: threading.Event | None = None,
     door: Door | None = None,
     desk: Desk | None = None,
+    calendar: Calendar | None = None,
 ) -> Flask:
     """The application.
 
@@ -54,6 +57,7 @@ def create_app(
         hosts: Names it answers to besides plain addresses; empty = any.
         closing: Once set, the live streams end.
         desk: Minds the ovens; None = they are shown as last heard, and nothing is asked of them.
+        calendar: What calendar programs read; None = there is none.
         door: Lets people sign in and minds their roles; None = as `look_only` and `changes` say.
     """
     app = Flask(__name__)
@@ -85,6 +89,7 @@ def create_app(
         what_if.blueprint(queries, presenter),
         rooms.blueprint(queries, board, presenter),
         bags.blueprint(queries, presenter),
+        calendar_pages.blueprint(calendar, presenter, zone, can_change=changes is not None),
         spools.blueprint(queries, changes, presenter),
         sensors.blueprint(queries, changes, presenter),
         sensors_api.blueprint(queries, changes),

@@ -10,6 +10,7 @@ import waitress
 import waitress.wasyncore
 
 from monitor.errors import RefusedError
+from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web import create_app
@@ -36,6 +37,7 @@ class PageServer:
         look_only: bool,
         door: Door | None = None,
         desk: Desk | None = None,
+        calendar: Calendar | None = None,
     ) -> None:
         is_local = host in LOOPBACK_NAMES
         hosts = frozenset(LOOPBACK_NAMES if is_local else {*LOOPBACK_NAMES, *_names_of(host)})
@@ -51,6 +53,7 @@ class PageServer:
             closing=self._closing,
             door=door,
             desk=desk,
+            calendar=calendar,
         )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:

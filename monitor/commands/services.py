@@ -238,6 +238,7 @@ def _pages(service: Service, settings: Settings, options: argparse.Namespace) ->
         look_only=False,
         door=door,
         desk=service.ovens,
+        calendar=service.calendar,
     )
     server.start()
     try:

@@ -4,6 +4,7 @@ from dataclasses import dataclass, field
 
 from monitor.model.audit import AuditEntry
 from monitor.model.box_event import BoxEvent
+from monitor.model.calendar import KeptEntry
 from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import OvenChanges
@@ -66,6 +67,7 @@ class Batch:
     figures: list[OwnFigure] = field(default_factory=list)
     ovens: OvenChanges = field(default_factory=OvenChanges)
     people: list[PeopleChange] = field(default_factory=list)  # in this order
+    calendar: list[KeptEntry] = field(default_factory=list)  # appointments as they are given out now
     acts: list[Act] = field(default_factory=list)  # what people did, the log of it
     audit: list[AuditEntry] = field(default_factory=list)  # lines that follow from nothing else in here
 
@@ -86,6 +88,7 @@ class Batch:
             or self.figures
             or not self.ovens.is_empty()
             or self.people
+            or self.calendar
             or self.acts
             or self.audit
         )

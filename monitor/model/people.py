@@ -121,6 +121,21 @@ class SessionEnded:
     number: int
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeedMade:
+    """A secret address of the calendar."""
+
+    key: str
+    digest: bytes  # of its secret
+    at_ms: int
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FeedEnded:
+    number: int
+    key: str  # whose it is: nobody ends another's
+
+
 PeopleChange = (
     PersonAdded
     | PasswordSet
@@ -131,6 +146,8 @@ PeopleChange = (
     | SessionBegun
     | SessionSeen
     | SessionEnded
+    | FeedMade
+    | FeedEnded
 )
 
 

@@ -4,7 +4,7 @@ It reads no clock, opens no file and sends nothing, so a replay of its inputs do
 service did.
 """
 
-from collections.abc import Callable
+from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from monitor.errors import BadMessageError
@@ -12,6 +12,7 @@ from monitor.model.arrival import Arrival
 from monitor.model.audit import AuditEntry
 from monitor.model.batch import Batch, DeviceRow, InventoryChange, Quarantined
 from monitor.model.box_event import BoxEvent
+from monitor.model.calendar import KeptEntry
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Stored
 from monitor.model.inventory import Inventory
@@ -121,6 +122,10 @@ class Engine:
     def change_people(self, *changes: PeopleChange) -> None:
         """What becomes of people and their sessions. Checked before it comes here."""
         self._batch.people.extend(changes)
+
+    def keep_calendar(self, entries: Iterable[KeptEntry]) -> None:
+        """Appointments as they are given out from now on."""
+        self._batch.calendar.extend(entries)
 
     def note(self, act: Act) -> None:
         """A line in the log of what people did, written with what it tells of or not at all."""

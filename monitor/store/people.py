@@ -10,6 +10,8 @@ from monitor.model.people import (
     Code,
     CodeMade,
     CodeUsed,
+    FeedEnded,
+    FeedMade,
     PasswordSet,
     Person,
     PersonAdded,
@@ -146,6 +148,7 @@ def _role_set(db: sqlite3.Connection, site: int, change: RoleSet) -> None:
 
 def _removed(db: sqlite3.Connection, site: int, change: PersonRemoved) -> None:
     db.execute("DELETE FROM one_time_code WHERE site_id = ? AND person_key = ?", (site, change.key))
+    db.execute("DELETE FROM calendar_feed WHERE site_id = ? AND person_key = ?", (site, change.key))
     db.execute("DELETE FROM person WHERE site_id = ? AND key = ?", (site, change.key))
 
 
@@ -177,6 +180,20 @@ def _ended(db: sqlite3.Connection, site: int, change: SessionEnded) -> None:
     db.execute(f"DELETE FROM session WHERE session_id = ? AND {_MINE}", (change.number, site))
 
 
+def _feed_made(db: sqlite3.Connection, site: int, change: FeedMade) -> None:
+    db.execute(
+        "INSERT OR IGNORE INTO calendar_feed (site_id, person_key, digest, made_ms) VALUES (?, ?, ?, ?)",
+        (site, change.key, change.digest, change.at_ms),
+    )
+
+
+def _feed_ended(db: sqlite3.Connection, site: int, change: FeedEnded) -> None:
+    db.execute(
+        "DELETE FROM calendar_feed WHERE site_id = ? AND feed_id = ? AND person_key = ?",
+        (site, change.number, change.key),
+    )
+
+
 _WRITERS: dict[type, Callable[[sqlite3.Connection, int, Any], None]] = {
     PersonAdded: _added,
     PasswordSet: _password_set,
@@ -187,4 +204,6 @@ _WRITERS: dict[type, Callable[[sqlite3.Connection, int, Any], None]] = {
     SessionBegun: _begun,
     SessionSeen: _seen,
     SessionEnded: _ended,
+    FeedMade: _feed_made,
+    FeedEnded: _feed_ended,
 }

@@ -10,11 +10,12 @@ from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
 from monitor.store import boxes, facts, ovens, sensors, spools, versions
+from monitor.store.calendar import CalendarReader
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
 
 
-class Reader(SeriesReader, PeopleReader):
+class Reader(SeriesReader, PeopleReader, CalendarReader):
     """Questions about one site, for any number of threads."""
 
     def sites(self) -> tuple[Site, ...]:

@@ -7,7 +7,19 @@ from monitor.errors import BadInputError, StoreError
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Applied, Progress, Retention, Stored
-from monitor.store import boxes, facts, ingest, ovens, people, retention, rolling, sensors, spools, versions
+from monitor.store import (
+    boxes,
+    calendar,
+    facts,
+    ingest,
+    ovens,
+    people,
+    retention,
+    rolling,
+    sensors,
+    spools,
+    versions,
+)
 from monitor.store.connection import BUSY_TIMEOUT_S, open_writer, transaction, translated
 from monitor.store.migrate import migrate
 from monitor.store.series_book import SeriesBook
@@ -134,6 +146,7 @@ class Store:
         boxes.write(db, site_id, batch)
         people.write(db, site_id, batch)
         ovens.write(db, site_id, batch.ovens)
+        calendar.write(db, site_id, batch.calendar)
         facts.write_devices(db, site_id, batch.devices.values())
         facts.write_counters(db, site_id, batch)
         for counter, count, note in ingest.notes(out, self._book, batch.newest_ms):

@@ -5,6 +5,7 @@ from contextlib import contextmanager
 from support.spool_site import START_S, spool, spool_site
 
 from monitor.model.people import Role
+from monitor.service.calendar import Calendar
 from monitor.service.passwords import Cost
 from monitor.service.people import People
 from monitor.service.sessions import Limits, Sessions, Where
@@ -35,8 +36,15 @@ class Gate:
             is_board_only=is_board_only,
             is_open_to_look=is_open_to_look,
         )
+        self.calendar = Calendar(site.queries, site.reader, site.reader, self._ask, now_s=lambda: self.now_s)
         self.app = create_app(
-            site.queries, site.changes, look_only=False, hosts=frozenset(), zone="UTC", door=self.door
+            site.queries,
+            site.changes,
+            look_only=False,
+            hosts=frozenset(),
+            zone="UTC",
+            door=self.door,
+            calendar=self.calendar,
         )
 
     def fresh_sessions(self, limits=None):
