@@ -29,6 +29,7 @@ from monitor.service.oven_desk import OvenDesk
 from monitor.service.oven_world import OvenWorld
 from monitor.service.people import People
 from monitor.service.queries import Queries, Surroundings
+from monitor.service.report import Reports
 from monitor.service.sessions import Limits, Sessions
 from monitor.service.summaries import Summaries
 from monitor.service.worker import Worker
@@ -110,6 +111,7 @@ class Service:
         desk = self._oven_desk(engine, reader, stored.oven_states)
         self.queries.mind_ovens(desk.minded)
         self._start_link(engine, store, address, desk)
+        self.reports = Reports(self.queries, reader)
         self.calendar = Calendar(
             self.queries, reader, reader, self.worker.ask, now_s=self._choice.clock.wall_s
         )

@@ -14,6 +14,7 @@ from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, 
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.people import Act, Code, Person, Session
+from monitor.model.reading import TimeQuality
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
 
@@ -66,6 +67,10 @@ class ReadStore(Protocol):
     def points(self, series_id: int, from_ms: int, to_ms: int, span_s: int) -> Sequence[RollUp]: ...
 
     def mean_over(self, series_id: int, from_ms: int, to_ms: int) -> float | None: ...
+
+    def worst_quality(self, series_id: int, from_ms: int, to_ms: int) -> TimeQuality | None: ...
+
+    def acts_about(self, on_what: str, from_ms: int, to_ms: int) -> tuple[Act, ...]: ...
 
     def means(self, from_ms: int, to_ms: int, span_ms: int) -> dict[tuple[int, int], float]: ...
 

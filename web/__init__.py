@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
+from monitor.service.report import Reports
 from web import guard, nav, present, problems
 from web.board import Board
 from web.ovens import api as oven_api
@@ -31,6 +32,7 @@ from web.pages import (
     what_if,
 )
 from web.pages import calendar as calendar_pages
+from web.pages import reports as report_pages
 from web.sign_in import api as session_api
 from web.sign_in import entry, visitor
 from web.sign_in import people as people_pages
@@ -48,6 +50,7 @@ def create_app(
     door: Door | None = None,
     desk: Desk | None = None,
     calendar: Calendar | None = None,
+    reports: Reports | None = None,
 ) -> Flask:
     """The application.
 
@@ -57,6 +60,7 @@ def create_app(
         hosts: Names it answers to besides plain addresses; empty = any.
         closing: Once set, the live streams end.
         desk: Minds the ovens; None = they are shown as last heard, and nothing is asked of them.
+        reports: On boxes and spools; None = there are none.
         calendar: What calendar programs read; None = there is none.
         door: Lets people sign in and minds their roles; None = as `look_only` and `changes` say.
     """
@@ -89,6 +93,7 @@ def create_app(
         what_if.blueprint(queries, presenter),
         rooms.blueprint(queries, board, presenter),
         bags.blueprint(queries, presenter),
+        report_pages.blueprint(queries, reports, changes, presenter),
         calendar_pages.blueprint(calendar, presenter, zone, can_change=changes is not None),
         spools.blueprint(queries, changes, presenter),
         sensors.blueprint(queries, changes, presenter),

@@ -3,7 +3,7 @@
 from typing import Any
 
 from monitor import __version__
-from web import openapi_boxes, openapi_events, openapi_ovens, openapi_sensors
+from web import openapi_boxes, openapi_events, openapi_ovens, openapi_reports, openapi_sensors
 from web.bags import schema as bag
 from web.openapi_parts import (
     AIR,
@@ -131,6 +131,7 @@ _SCHEMAS: dict[str, Any] = {
     "BoxEvent": openapi_events.BOX_EVENT,
     "BoxRecord": openapi_events.BOX_RECORD,
     **openapi_sensors.SCHEMAS,
+    **openapi_reports.SCHEMAS,
     "WhatIf": what_if.SCHEMA,
     "Session": sign_in.SCHEMA,
     "RoomAdvice": room_advice.SCHEMA,
@@ -203,6 +204,17 @@ def _paths() -> dict[str, Any]:
             _query("to", {"type": "number"}, is_needed=False),
         ),
     )
+    for kind in ("box", "spool"):
+        paths[f"/api/v1/{kind}{'es' if kind == 'box' else 's'}/{{key}}/report"] = _operation(
+            f"What became of a {kind} over a time, a week unless one is named; local times of the site.",
+            ref("Report"),
+            (
+                _path_key("key"),
+                _query("days", {"enum": ["1", "7", "30", "90"]}, is_needed=False),
+                _query("from", {"type": "string"}, is_needed=False),
+                _query("to", {"type": "string"}, is_needed=False),
+            ),
+        )
     paths |= openapi_sensors.paths(problem)
     paths["/api/v1/what-if"] = _operation(
         "What becomes of a material in some air, and what drying it takes.",

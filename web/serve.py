@@ -13,6 +13,7 @@ from monitor.errors import RefusedError
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
+from monitor.service.report import Reports
 from web import create_app
 from web.ovens.desk import Desk
 from web.pages.live import STREAMS_MAX
@@ -38,6 +39,7 @@ class PageServer:
         door: Door | None = None,
         desk: Desk | None = None,
         calendar: Calendar | None = None,
+        reports: Reports | None = None,
     ) -> None:
         is_local = host in LOOPBACK_NAMES
         hosts = frozenset(LOOPBACK_NAMES if is_local else {*LOOPBACK_NAMES, *_names_of(host)})
@@ -54,6 +56,7 @@ class PageServer:
             door=door,
             desk=desk,
             calendar=calendar,
+            reports=reports,
         )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:

@@ -239,6 +239,7 @@ def _pages(service: Service, settings: Settings, options: argparse.Namespace) ->
         door=door,
         desk=service.ovens,
         calendar=service.calendar,
+        reports=service.reports,
     )
     server.start()
     try:

@@ -15,9 +15,14 @@ from monitor.service.box_checks import check_box_event
 from monitor.service.engine import Engine
 from monitor.service.queries import Queries
 from monitor.service.sensor_checks import sensor_event
-from monitor.service.spool_checks import check_event
+from monitor.service.spool_checks import check_event, check_text
 
 Ask = Callable[[Callable[[Engine], Any]], Any]
+
+
+DECIDED = "decided"
+DECISIONS = {"as_is": "use as is", "dry": "dry first", "discard": "discard"}
+_WHY_MAX = 200
 
 
 class Changes:
@@ -87,6 +92,23 @@ class Changes:
 
         self._ask(act)
         self._queries.catch_up()
+
+    def decide(self, key: str, decision: str, why: str, who: str) -> None:
+        """What somebody made of a report on a box or spool; it stands in the log and in later reports."""
+        check_text("who", who)
+        if decision not in DECISIONS:
+            raise BadInputError(f"decision {decision[:20]!r} is unknown; allowed are {', '.join(DECISIONS)}")
+        if len(why) > _WHY_MAX or any(ord(char) < 32 for char in why):
+            raise BadInputError(f"why must be one line of at most {_WHY_MAX} characters")
+        detail = f"{DECISIONS[decision]}: {why}" if why else DECISIONS[decision]
+
+        def act(engine: Engine) -> None:
+            inventory = self._queries.inventory()
+            if key not in inventory.boxes and key not in inventory.spools:
+                raise BadInputError(f"{key[:63]!r} is no box or spool of the inventory")
+            self._note(engine, who, DECIDED, key, detail)
+
+        self._ask(act)
 
     def _note(self, engine: Engine, who: str, what: str, on_what: str, detail: str) -> None:
         """In the log of what people did, in the transaction of what it tells of."""

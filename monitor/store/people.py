@@ -119,6 +119,19 @@ class PeopleReader(Connections):
             for at_ms, person, what, on_what, detail in rows
         )
 
+    def acts_about(self, on_what: str, from_ms: int, to_ms: int) -> tuple[Act, ...]:
+        """What was done to one thing in a time, oldest first; a thousand at most."""
+        with self._snapshot() as db:
+            rows = db.execute(
+                "SELECT at_ms, person, what, on_what, detail FROM act WHERE site_id = ?"
+                " AND at_ms >= ? AND at_ms < ? AND on_what = ? ORDER BY at_ms, act_id LIMIT 1000",
+                (self._site_id, from_ms, to_ms, on_what),
+            ).fetchall()
+        return tuple(
+            Act(at_ms=at_ms, person=person, what=what, on_what=about, detail=detail)
+            for at_ms, person, what, about, detail in rows
+        )
+
 
 def _person(row: Sequence[Any]) -> Person:
     number, name, role, added_ms, has_password = row

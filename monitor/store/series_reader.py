@@ -5,7 +5,7 @@ from collections.abc import Sequence
 
 from monitor.errors import BadInputError
 from monitor.model.history import DAY_S, FIVE_MINUTES_S, HOUR_S, Newest, RawReading, RollUp, Series
-from monitor.model.reading import QUANTITIES
+from monitor.model.reading import QUANTITIES, TimeQuality
 from monitor.store.connections import Connections
 from monitor.store.ingest import QUALITY_CODES
 from monitor.store.retention import accept_from_ms
@@ -86,6 +86,15 @@ class SeriesReader(Connections):
                 if row is not None:
                     found.append(_newest(series[series_id], row, None))
             return tuple(found)
+
+    def worst_quality(self, series_id: int, from_ms: int, to_ms: int) -> TimeQuality | None:
+        """How the worst of the raw readings of a window got its time; None where none is kept."""
+        with self._snapshot() as db:
+            row = db.execute(
+                "SELECT max(quality) FROM reading WHERE time_ms >= ? AND time_ms < ? AND series_id = ?",
+                (from_ms, to_ms, series_id),
+            ).fetchone()
+        return None if row[0] is None else _QUALITY[row[0]]
 
     def points(self, series_id: int, from_ms: int, to_ms: int, span_s: int) -> tuple[RollUp, ...]:
         """Roll-ups of the spans that begin in the window, oldest first; what is not there is a gap.

@@ -12,6 +12,7 @@ from monitor.model.arrival import Arrival
 from monitor.model.inventory import Inventory
 from monitor.service.engine import Engine
 from monitor.service.queries import Queries, Surroundings
+from monitor.service.report import Reports
 from monitor.store.reader import Reader
 from monitor.store.store import Store
 from monitor.wire.inventory import KnownKeys, parse_inventory
@@ -115,7 +116,8 @@ def queries(database):
 
 def client_of(queries, **more):
     options = {"look_only": False, "hosts": frozenset({"localhost"}), "zone": "Europe/Berlin"} | more
-    return create_app(queries, None, **options).test_client()
+    reports = Reports(queries, queries._store)
+    return create_app(queries, None, reports=reports, **options).test_client()
 
 
 @pytest.fixture

@@ -63,7 +63,7 @@ def test_the_same_batch_twice_writes_once(store, reader):
 @pytest.mark.parametrize(
     ("what", "replaces", "left"),
     [
-        (CHECKED, None, [1_000, 2_000, 3_000]),
+        (CHECKED, None, [1_000, 2_000]),
         (KINDS[4], None, [1_000, 2_000, 3_000]),
         (CorrectionSet(offset_pct=1.0, gain=1.0), None, [1_000, 2_000]),
         (InJar(salt="x"), None, [1_000, 2_000]),
