@@ -25,6 +25,7 @@ from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.engine import Engine
 from monitor.service.oven_acts import OvenActs
+from monitor.service.oven_course import OvenCourse
 from monitor.service.oven_desk import OvenDesk
 from monitor.service.oven_world import OvenWorld
 from monitor.service.people import People
@@ -110,12 +111,14 @@ class Service:
         self.address = address
         desk = self._oven_desk(engine, reader, stored.oven_states)
         self.queries.mind_ovens(desk.minded)
+        clock = self._choice.clock
+        self._course = OvenCourse(desk, reader, self.queries, clock, note=engine.note_ovens)
         self._start_link(engine, store, address, desk)
         self.reports = Reports(self.queries, reader)
-        self.calendar = Calendar(
-            self.queries, reader, reader, self.worker.ask, now_s=self._choice.clock.wall_s
+        self.calendar = Calendar(self.queries, reader, reader, self.worker.ask, now_s=clock.wall_s)
+        self.ovens = OvenActs(
+            desk, reader, self.queries, self.worker.ask, clock, progress=self._course.progress
         )
-        self.ovens = OvenActs(desk, reader, self.queries, self.worker.ask, self._choice.clock)
 
     def _start_broker(self) -> Address:
         """The broker to use; our own is started, and what cannot be started is said."""
@@ -224,7 +227,9 @@ class Service:
         """Spools and boxes go on once the past is in: every late piece of it would set them back again."""
         if self._choice.history_share() is not None:
             return Computed(), False
-        return self.queries.followers.advance(now_ms, FOLLOW_BUDGET)
+        computed, more = self.queries.followers.advance(now_ms, FOLLOW_BUDGET)
+        self._course.look()
+        return computed, more
 
     def _surroundings(self) -> Surroundings:
         link = self.link.state()

@@ -10,8 +10,10 @@ from monitor.model.calendar import Feed, KeptEntry
 from monitor.model.catalogue import OwnFigure
 from monitor.model.computed import Computed
 from monitor.model.cycle import OvenRecord
+from monitor.model.cycle_record import CycleNote
 from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, Series
 from monitor.model.inventory import Inventory
+from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.people import Act, Code, Person, Session
 from monitor.model.reading import TimeQuality
@@ -97,6 +99,18 @@ class ReadStore(Protocol):
     def oven_first_out(self, oven: str, trip: str) -> str | None: ...
 
     def oven_facts(self) -> dict[tuple[str, FactKind], OvenFact]: ...
+
+    def oven_air(self, oven: str, from_ms: int, to_ms: int) -> tuple[OvenAir, ...]: ...
+
+    def oven_means(
+        self, from_ms: int, to_ms: int, span_ms: int
+    ) -> dict[tuple[str, int], tuple[float, float | None]]: ...
+
+    def oven_cycles(self, oven: str | None = None, limit: int = 100) -> tuple[CycleNote, ...]: ...
+
+    def oven_cycle(self, oven: str, cycle: str) -> CycleNote | None: ...
+
+    def cycle_records(self, oven: str, cycle: str) -> tuple[OvenRecord, ...]: ...
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]: ...
 

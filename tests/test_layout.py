@@ -69,6 +69,8 @@ NARROW = {
         "monitor.service.planning",
         "monitor.service.planning_ready",
         "monitor.service.spool_words",
+        "monitor.service.cycle_records",
+        "monitor.wire.cycle_records",
         # Of the ovens' rules only what is shown of them: bounds, what a load stands, jobs by their times.
         "monitor.oven.hard",
         "monitor.oven.load_limit",

@@ -2,7 +2,7 @@
 
 from typing import Any
 
-from web.openapi_parts import NAMED, NUMBER, SPREAD, TEXT, json_answer, object_of, ref
+from web.openapi_parts import NAMED, NUMBER, SPREAD, TEXT, json_answer, list_of, object_of, ref
 
 _FLAG = {"type": ["boolean", "null"]}
 _TRUE_FALSE = {"type": "boolean"}
@@ -40,6 +40,48 @@ LOOK: dict[str, Any] = object_of(
         "cycle": _ANY_OBJECT,
         "ended": _ANY_OBJECT,
         "trip": _ANY_OBJECT,
+        "records": _LIST,
+        "progress": _ANY_OBJECT | {"description": "by the water left; null where no cycle runs"},
+    }
+)
+_CYCLE: dict[str, Any] = {
+    "oven": {"type": "string"},
+    "cycle": {"type": "string"},
+    "started": {"type": "string"},
+    "ended": TEXT,
+    "who": {"type": "string"},
+    "is_unattended": _TRUE_FALSE,
+    "is_armed_locally": _TRUE_FALSE,
+    "setpoint_c": {"type": "number"},
+    "last_setpoint_c": NUMBER,
+    "duration_s": {"type": "number"},
+    "ceiling_c": {"type": "number"},
+    "limit_c": {"type": "number"},
+    "limited_by": {"type": "string"},
+    "room_c": NUMBER,
+    "room_dew_point_c": NUMBER,
+    "spools": _LIST,
+    "ending": {"type": "string"},
+    "why": {"type": "string"},
+    "ran_s": NUMBER,
+    "energy_wh": NUMBER,
+    "peak_c": NUMBER,
+    "holds": {"type": "integer"},
+    "overshoots": {"type": "integer"},
+}
+CYCLE: dict[str, Any] = object_of(_CYCLE)
+CYCLES: dict[str, Any] = object_of({"cycles": list_of("OvenCycle")})
+CYCLE_RECORD: dict[str, Any] = object_of(
+    _CYCLE
+    | {
+        "oven_name": {"type": "string"},
+        "coverage": NUMBER,
+        "humidity_coverage": NUMBER,
+        "chamber_dew_point_c": NUMBER,
+        "chamber_humidity_pct": NUMBER,
+        "persons": {"type": "array", "items": {"type": "string"}},
+        "trace": _LIST,
+        "room_dew_points": _LIST,
         "records": _LIST,
     }
 )
@@ -80,13 +122,20 @@ _BODIES: dict[str, dict[str, Any]] = {
         "text": _LINE,
     },
 }
+_CYCLE_KEY = {"name": "cycle", "in": "path", "required": True, "schema": {"type": "string", "maxLength": 64}}
 _WORDS = {
     "start": "Ask for heat, as a person confirmed it. Software here is class A; it lowers risk, the thermal"
     " cut-out is what makes it safe.",
     "extend": "A longer cycle: a new confirmed order.",
     "reset": "Unlock after a fault; starts nothing.",
 }
-SCHEMAS: dict[str, Any] = {"OvenLook": LOOK, "Plan": PLAN}
+SCHEMAS: dict[str, Any] = {
+    "OvenLook": LOOK,
+    "Plan": PLAN,
+    "OvenCycle": CYCLE,
+    "OvenCycles": CYCLES,
+    "CycleRecord": CYCLE_RECORD,
+}
 
 
 def paths(problem: dict[str, Any], key: dict[str, Any]) -> dict[str, Any]:
@@ -98,6 +147,10 @@ def paths(problem: dict[str, Any], key: dict[str, Any]) -> dict[str, Any]:
         },
         f"{base}/plan": {"get": _get("A drying plan as of now.", "Plan", [key, *_questions()], problem)},
         f"{base}/stop": {"post": _stop(key, problem)},
+        f"{base}/cycles": {"get": _get("Its drying cycles, the newest first.", "OvenCycles", [key], problem)},
+        f"{base}/cycles/{{cycle}}": {
+            "get": _get("The record of one cycle.", "CycleRecord", [key, _CYCLE_KEY], problem)
+        },
     }
     for name, members in _BODIES.items():
         made[f"{base}/{name}"] = {"post": _post(name, members, key, problem)}

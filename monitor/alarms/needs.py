@@ -38,7 +38,7 @@ def needs(
     material_names: Mapping[str, str],
 ) -> tuple[Need, ...]:
     """What needs a person, most pressing first; empty when nothing does."""
-    boxes, rooms, spools = tuple(boxes), tuple(rooms), tuple(spools)
+    boxes, rooms, ovens, spools = tuple(boxes), tuple(rooms), tuple(ovens), tuple(spools)
     found: list[Need] = []
     for oven in ovens:
         found.extend(_of_oven(oven))
@@ -53,7 +53,7 @@ def needs(
             level = _LEVELS[condition.type]
             found.append(Need(place=condition.place, level=level, what=condition.what, act=condition.act))
     found.extend(_humid(box, material_names) for box in over if _is_clear(box))
-    names = {place[0]: place[1] for place in places}
+    names = {place[0]: place[1] for place in places} | {oven.key: oven.name for oven in ovens}
     found.extend(_rewetting(spools, names, now_s))
     found.extend(_silent(silent))
     found.extend(_above_wish([box for box in over if not _is_clear(box)]))

@@ -54,8 +54,9 @@ def follow(
     beliefs: list[Belief],
     around: list[Around],
     dt_s: float,
+    in_this_air_s: float = 0.0,
 ) -> tuple[list[Belief], list[Passage]]:
-    """Every spool after a time in its own air."""
+    """Every spool after a time in its own air; the longer it has been in it, the fewer parts are needed."""
     parameters, state = stacked(bodies, beliefs), stack_states(beliefs)
     humidity = np.stack([_humidity(air, b) for air, b in zip(around, beliefs, strict=True)])
     warmth = np.array([air.temperature_c for air in around])[:, None]
@@ -64,6 +65,7 @@ def follow(
     settled_s = _HOT_SETTLED_S
     if is_steady:
         settled_s = _LONG_SHARE * dt_s if dt_s > _LONG_S else _SETTLED_S
+    settled_s = max(settled_s, in_this_air_s)
     state, gained_kg = step_spool(parameters, state, dt_s, warmth, humidity, film, settled_s=settled_s)
     content, _ = content_and_slope(parameters.curve, humidity)
     mean = mean_water_content(parameters, state)

@@ -147,6 +147,7 @@ class Cycle:
     withheld_since_mono_s: float | None = None  # too hot to be given a permit (R8)
     asked_from_seq: int = 0  # permits from here on belong to the present attempt to heat
     is_acknowledged: bool = False  # the controller has shown one of them
+    dry_since_wall_s: float | None = None  # found dry, so held cooler until it is taken out (D-13)
     tally: Tally = field(default_factory=Tally)
 
     @property
@@ -158,6 +159,7 @@ class Ending(StrEnum):
     """How a cycle ended."""
 
     TIME_UP = "time_up"
+    DRY = "dry"  # D-13: going on would gain nothing, or it was taken out after that was known
     STOPPED = "stopped"  # by a person or at the oven
     STOPPED_BY_RULE = "stopped_by_rule"
     LINK_LOST = "link_lost"  # B-22: may be resumed for five minutes
@@ -210,6 +212,7 @@ class RecordKind(StrEnum):
     CYCLE_STARTED = "cycle_started"
     CYCLE_EXTENDED = "cycle_extended"
     CYCLE_ENDED = "cycle_ended"
+    LOWERED = "lowered"  # D-13: dry, held cooler from here on
     PHASE = "phase"
     HELD = "held"
     ORDER_REFUSED = "order_refused"

@@ -4,6 +4,8 @@ from dataclasses import dataclass, field
 from enum import StrEnum
 
 from monitor.model.cycle import OvenRecord
+from monitor.model.cycle_record import CycleNote
+from monitor.model.oven_air import OvenAir
 
 
 class FactKind(StrEnum):
@@ -29,6 +31,9 @@ class OvenChanges:
     records: list[OvenRecord] = field(default_factory=list)
     first_outs: dict[tuple[str, str], str] = field(default_factory=dict)  # (oven, trip) -> as text
     facts: list[OvenFact] = field(default_factory=list)
+    air: list[OvenAir] = field(default_factory=list)
+    cycles: dict[tuple[str, str], CycleNote] = field(default_factory=dict)  # (oven, cycle)
 
     def is_empty(self) -> bool:
-        return not (self.states or self.records or self.first_outs or self.facts)
+        noted = self.air or self.cycles
+        return not (self.states or self.records or self.first_outs or self.facts or noted)

@@ -3,6 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.model.cycle import Cycle, EndedCycle, LatchedTrip, LoadItem, OvenRecord
+from monitor.model.oven_progress import Progress
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -49,6 +50,7 @@ class OvenLook:
     proof_tested_s: float | None
     is_cutout_confirmed: bool
     records: tuple[OvenRecord, ...]  # the newest first
+    progress: Progress | None = None  # of the cycle that runs, by its water; None = not worked out
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -26,7 +26,7 @@ def end(turn: Turn, seen: Seen, ending: Ending, why: str, rule: str | None = Non
         turn.switch_off(cycle.id, why)
     _close(turn, ending, why, rule)
     turn.go(seen)
-    if ending is not Ending.TIME_UP:
+    if ending not in (Ending.TIME_UP, Ending.DRY):
         turn.notify(rule or "B-17", why)
 
 

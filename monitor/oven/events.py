@@ -66,6 +66,27 @@ class ProofTested:
     who: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FoundDry:
+    """D-13: by the estimate, going on at the set-point gains nothing. It can take heat away and nothing else.
+
+    `hold_c` is where it stays dry until it is taken out; None where no cooler air would keep it dry.
+    """
+
+    cycle: str
+    hold_c: float | None
+    why: str
+
+
 Event = (
-    Heard | Ticked | Restarted | SiteSaid | StartAsked | StopAsked | ExtendAsked | ResetAsked | ProofTested
+    Heard
+    | Ticked
+    | Restarted
+    | SiteSaid
+    | StartAsked
+    | StopAsked
+    | ExtendAsked
+    | ResetAsked
+    | ProofTested
+    | FoundDry
 )

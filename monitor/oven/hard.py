@@ -26,6 +26,8 @@ UNKNOWN_BODY_C = 50.0
 # B-19, B-30: as good as cold.
 COOL_C = 45.0
 COOL_ABOVE_ROOM_C = 10.0
+# D-13: what is held cooler than this is not held warm.
+LEAST_HOLD_C = 25.0
 # B-04, B-22.
 MAX_HOLDS = 3
 MAX_HOLD_S = 300.0

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 from monitor.model.cycle import Actuator, Ending, RecordKind
 from monitor.model.oven import OvenPhase, OvenState
-from monitor.oven import ending, hard
+from monitor.oven import dried, ending, hard
 from monitor.oven.events import Heard
 from monitor.oven.moves import Seen, can
 from monitor.oven.turn import Turn
@@ -97,6 +97,8 @@ def _controller_trip(turn: Turn, said: OvenState) -> None:
 
 
 def _running(turn: Turn, before: Sample | None, sample: Sample) -> None:
+    if dried.is_taken_out(turn, sample.state):
+        return
     if turn.state.phase is OvenPhase.HOLD:
         return
     if turn.state.parameters.actuator is Actuator.RELAY:

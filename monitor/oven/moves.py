@@ -15,6 +15,8 @@ class Seen(StrEnum):
     PROVEN = "controller took the permit, fan runs"
     AT_SETPOINT = "set-point reached"
     TIME_UP = "confirmed time is over"
+    LOWERED = "found dry: held cooler until it is taken out"
+    DRY = "found dry: nothing is gained by going on, or it was taken out"
     STOPPED = "stopped by anybody, at the oven, or by a rule"
     HELD = "a rule holds"
     CLEARED = "what held has cleared in time"
@@ -32,6 +34,7 @@ _P, _S = OvenPhase, Seen
 # heat off, and nothing leads from there to heat but a new confirmed start (B-21).
 _ENDS = {
     _S.TIME_UP: _P.COOLING,
+    _S.DRY: _P.COOLING,  # D-13: an estimate may end heat; nothing of it begins or lengthens any
     _S.STOPPED: _P.COOLING,
     _S.LINK_LOST: _P.COOLING,
     _S.RESTARTED: _P.COOLING,
@@ -56,7 +59,7 @@ MOVES: dict[OvenPhase, dict[Seen, OvenPhase]] = {
     # Permits are given from here on, but heat counts as proven only once controller and fan answer.
     _P.PREHEAT_CHECK: {_S.PROVEN: _P.HEATING, _S.HELD: _P.HOLD, **_ENDS},
     _P.HEATING: {_S.AT_SETPOINT: _P.DRYING, _S.HELD: _P.HOLD, **_ENDS},
-    _P.DRYING: {_S.HELD: _P.HOLD, **_ENDS},
+    _P.DRYING: {_S.HELD: _P.HOLD, _S.LOWERED: _P.DRYING, **_ENDS},
     # A hold that clears is checked like a start: a permit is given, taken, the fan proven (B-04).
     _P.HOLD: {_S.CLEARED: _P.PREHEAT_CHECK, **_ENDS},
     _P.COOLING: {

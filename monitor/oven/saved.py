@@ -15,6 +15,8 @@ from monitor.oven.window import Window
 
 # More permits than the longest cycle takes: numbers given after the last save are never given again.
 _SEQ_GAP = 1_000_000
+# Members that came later: what an earlier version saved lacks them; their start value is what was so then.
+_CAME_LATER = {"Cycle": frozenset({"dry_since_wall_s"})}
 
 
 def forgotten(state: Supervised, parameters: OvenParameters) -> Supervised:
@@ -95,9 +97,9 @@ def _made(kind: Any, plain: Any) -> Any:
         return _sequence(origin, get_args(kind)[0], plain)
     if is_dataclass(kind) and isinstance(kind, type):
         hints = get_type_hints(kind)
-        if set(plain) != set(hints):
+        if set(hints) - set(plain) - _CAME_LATER.get(kind.__name__, frozenset()) or set(plain) - set(hints):
             raise ValueError(f"{kind.__name__} has other members")
-        return kind(**{name: _made(hint, plain[name]) for name, hint in hints.items()})
+        return kind(**{name: _made(hint, plain[name]) for name, hint in hints.items() if name in plain})
     if isinstance(kind, type) and issubclass(kind, Enum):
         return kind(plain)
     return _scalar(kind, plain)

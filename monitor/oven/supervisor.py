@@ -7,11 +7,12 @@ from typing import Any
 
 from monitor.model.cycle import Cycle, Ending, RecordKind
 from monitor.model.oven import OvenPhase
-from monitor.oven import asked, ending, hard, heard, permits
+from monitor.oven import asked, dried, ending, hard, heard, permits
 from monitor.oven.effects import Effect
 from monitor.oven.events import (
     Event,
     ExtendAsked,
+    FoundDry,
     Heard,
     ProofTested,
     ResetAsked,
@@ -106,6 +107,7 @@ _HANDLERS: dict[type, Callable[[Turn, Any], None]] = {
     ExtendAsked: asked.extend,
     ResetAsked: asked.reset,
     ProofTested: asked.proof,
+    FoundDry: dried.found,
 }
 
 

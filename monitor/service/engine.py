@@ -21,6 +21,7 @@ from monitor.model.people import Act, PeopleChange
 from monitor.model.reading import Pack, Reading, TimeQuality, WireReading
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import SpoolEvent
+from monitor.service.chamber_air import Chambers
 from monitor.service.node_clock import dump_clock, load_clock, placed
 from monitor.service.seen import SeenPacks
 from monitor.wire import messages, topics
@@ -52,6 +53,7 @@ class Engine:
         self._newest_box_event_id = memory.newest_box_event_id
         self._newest_sensor_event_id = memory.newest_sensor_event_id
         self._wall_less_mono_s: float | None = None
+        self._chambers = Chambers()
         self._batch = Batch()
         self._handlers: dict[type, Callable[..., None]] = {
             topics.NodeSenml: self._on_pack,
@@ -108,6 +110,8 @@ class Engine:
         kept.records += changes.records
         kept.first_outs.update(changes.first_outs)
         kept.facts += changes.facts
+        kept.air += changes.air
+        kept.cycles.update(changes.cycles)
 
     def add_sensor_event(self, event: SensorEvent) -> int:
         """What was told or found of a sensor; the number of its record."""
@@ -213,8 +217,12 @@ class Engine:
         self._note_device("oven", topic.oven, arrival, presence=True)
 
     def _on_oven_state(self, topic: topics.OvenState, arrival: Arrival) -> None:
-        messages.parse_oven_state(arrival.payload)
+        state = messages.parse_oven_state(arrival.payload)
         self._note_device("oven", topic.oven, arrival, presence=False)
+        if topic.oven in self._inventory.ovens and not arrival.retain:  # a retained one is of another time
+            air = self._chambers.air(topic.oven, state, arrival.wall_s)
+            if air is not None:
+                self._batch.ovens.air.append(air)
 
     def _note_device(self, kind: str, key: str, arrival: Arrival, *, presence: bool) -> None:
         row = self._devices.get((kind, key)) or DeviceRow(kind=kind, key=key, at_ms=0)

@@ -44,7 +44,9 @@ class Follower:
 
     def committed(self, batch: Batch) -> None:
         """What was written just now: forget what it makes untrue."""
-        oldest_ms = min((reading.time_ms for reading in batch.readings), default=None)
+        times_ms = [reading.time_ms for reading in batch.readings]
+        times_ms += [60_000 * air.minute for air in batch.ovens.air]
+        oldest_ms = min(times_ms, default=None)
         told_of = {event.spool for event in batch.events}
         with self._lock:
             if oldest_ms is not None and self._book is not None and oldest_ms < self._book.to_ms:
@@ -120,17 +122,30 @@ class Follower:
             book = AirBook(self._store, self._inventory, min(from_ms, at_ms), at_ms)
             return self._upto(ready, at_ms, book)
 
+    def around(self, place: str, at_ms: int, span_ms: int = LAG_MS) -> Around:
+        """The mean air of a place over the time just before a moment."""
+        with self._lock:
+            book = AirBook(self._store, self._inventory, at_ms - span_ms, at_ms)
+            return book.over(place, book.from_ms, book.to_ms, None)
+
     def lately(self, tracks: Mapping[str, Track], at_ms: int) -> dict[str, Around]:
-        """The mean air of the last day round each spool where it is now."""
+        """The mean air of the last day round each spool where it is now.
+
+        What lies in an oven gets the air of its room from the moment that heat ends (D-14).
+        """
         with self._lock:
             book = AirBook(self._store, self._inventory, at_ms - _DAY_MS, at_ms)
             found = {}
             for key, track in tracks.items():
                 way, last = self._ways[key], track.diary.last_air
-                air = book.over(way.place(at_ms), book.from_ms, book.to_ms, last)
+                air = book.over(self._kept_in(way.place(at_ms)), book.from_ms, book.to_ms, last)
                 # A drying that is over in an hour says nothing of the weeks to come.
                 found[key] = replace(air, is_sealed=way.is_sealed(at_ms), driest=None, is_heated=False)
             return found
+
+    def _kept_in(self, place: str | None) -> str | None:
+        oven = None if place is None else self._inventory.ovens.get(place)
+        return place if oven is None else oven.room
 
     def _forget(self, spools: set[str], since_ms: int | None) -> None:
         """The states of these spools, or those after a time; what is kept of them is gone from the store."""

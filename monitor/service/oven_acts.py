@@ -3,6 +3,7 @@
 import logging
 import uuid
 from collections.abc import Callable
+from dataclasses import replace
 from typing import Any
 
 from monitor.errors import BadInputError, RefusedError
@@ -11,6 +12,7 @@ from monitor.model.inventory import Oven
 from monitor.model.oven import OvenState
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.oven_look import CheckItem, OvenLook, StartWish
+from monitor.model.oven_progress import Progress
 from monitor.model.people import Act
 from monitor.oven import effects as done
 from monitor.oven import hard
@@ -36,12 +38,21 @@ Ask = Callable[[Callable[[Engine], Any]], Any]
 class OvenActs:
     """The acts of the pages. What is refused is told with the reason; a stop is never refused."""
 
-    def __init__(self, desk: OvenDesk, store: ReadStore, queries: Queries, ask: Ask, clock: Clock) -> None:
+    def __init__(
+        self,
+        desk: OvenDesk,
+        store: ReadStore,
+        queries: Queries,
+        ask: Ask,
+        clock: Clock,
+        progress: Callable[[str], Progress | None] = lambda _: None,
+    ) -> None:
         self._desk = desk
         self._store = store
         self._queries = queries
         self._ask = ask
         self._clock = clock
+        self._progress = progress
 
     def look(self, oven: str) -> OvenLook:
         """The oven now; BadInputError where there is no such oven."""
@@ -49,7 +60,8 @@ class OvenActs:
         entry = self._queries.inventory().ovens.get(oven)
         if entry is None:
             raise BadInputError(f"oven {oven[:63]!r} is not in the inventory")
-        return _look(entry, state, self._clock.mono_s(), self._clock.wall_s(), self._store)
+        look = _look(entry, state, self._clock.mono_s(), self._clock.wall_s(), self._store)
+        return replace(look, progress=self._progress(oven))
 
     def start(self, oven: str, wish: StartWish, who: str) -> tuple[Problem, ...]:
         """Begin what was confirmed; empty = granted."""

@@ -74,6 +74,10 @@ class OvenDesk:
             raise BadInputError(f"oven {oven[:63]!r} is not in the inventory")
         return state
 
+    def ovens(self) -> tuple[str, ...]:
+        """Keys of all that are supervised."""
+        return tuple(self._states)
+
     def minded(self, oven: str) -> Minded | None:
         """The cycle that runs or cools; from any thread."""
         return minded_by(self._states.get(oven), self._clock.mono_s())

@@ -1,6 +1,8 @@
 """The air of every place over a stretch of time, measured or, in a gap, assumed and said to be so (A-36)."""
 
-from monitor.estimate.spool_course import Around
+from dataclasses import replace
+
+from monitor.estimate.spool_course import Around, dryer_air
 from monitor.model.history import Series
 from monitor.model.inventory import Inventory
 from monitor.model.reading import Quantity
@@ -31,6 +33,7 @@ class AirBook:
         self._corrections = Corrections(store.sensor_events())
         self._ids = _series_ids(store.series())
         self._means = store.means(self.from_ms, self.to_ms, BUCKET_MS)
+        self._chambers = store.oven_means(self.from_ms, self.to_ms, BUCKET_MS) if inventory.ovens else {}
         self._kept: dict[tuple[str, int, int], Air | None] = {}
 
     def over(self, place: str | None, from_ms: int, to_ms: int, last: Air | None) -> Around:
@@ -46,6 +49,10 @@ class AirBook:
                 relative_humidity_sd=SENSOR_SD,
                 is_heated=measured[0] > _HEATED_C,
             )
+        if place in self._inventory.ovens:
+            told = self._chamber(place, from_ms, to_ms)
+            if told is not None:
+                return told
         return self._gap(place, from_ms, to_ms, last)
 
     def bucket(self, place: str, start_ms: int) -> Air | None:
@@ -74,6 +81,28 @@ class AirBook:
             relative_humidity_sd=0.0,
             driest=humidity if last is None else min(last[1], humidity),
             is_measured=False,
+        )
+
+    def _chamber(self, oven: str, from_ms: int, to_ms: int) -> Around | None:
+        """What the oven's own controller tells of its chamber, where no sensor of a node is placed in it."""
+        starts = range(from_ms - from_ms % BUCKET_MS, to_ms, BUCKET_MS)
+        told = [
+            row for row in (self._chambers.get((oven, start_ms)) for start_ms in starts) if row is not None
+        ]
+        if not told:
+            return None
+        warmth_c = sum(row[0] for row in told) / len(told)
+        humidities = [row[1] for row in told if row[1] is not None]
+        if not humidities:
+            # D-12: without a sensor for it the room's vapour, merely warmed, is the air inside.
+            room = self.over(self._inventory.ovens[oven].room, from_ms, to_ms, None)
+            return replace(dryer_air(warmth_c, room), place=oven, is_heated=warmth_c > _HEATED_C)
+        return Around(
+            place=oven,
+            temperature_c=warmth_c,
+            relative_humidity=sum(humidities) / len(humidities) / 100.0,
+            relative_humidity_sd=SENSOR_SD,
+            is_heated=warmth_c > _HEATED_C,
         )
 
     def _somewhere(self, from_ms: int, to_ms: int) -> Around:

@@ -67,7 +67,7 @@ class Queries:
         is_live: bool = False,
         surroundings: Callable[[], Surroundings] = Surroundings,
     ) -> None:
-        self._store = store
+        self.store = self._store = store  # also for answers that are made beside this class
         self._catalogue = SiteCatalogue(store, figures)
         # Live: the service's worker moves the followers on; else they are moved on for the asking.
         self.followers = Followers(store, self._catalogue.library, self._catalogue.limits)
@@ -171,13 +171,15 @@ class Queries:
             (self._catalogue.library(), limits),
             told_of_boxes,
         )
-        spools = self._spools.all(inventory, at_ms, limits)
+        minded = {key: self._minded(key) if at_s is None else None for key in inventory.ovens}
+        heated = frozenset(key for key, cycle in minded.items() if cycle is not None)
+        spools = self._spools.all(inventory, at_ms, limits, heated)
         heaters = tuple(
             ovens.answer(
                 oven,
                 devices.get(("oven", oven.key)),
                 at_ms,
-                self._minded(oven.key) if at_s is None else None,
+                minded[oven.key],
                 [spool for spool in spools if spool.place == oven.key],
             )
             for oven in inventory.ovens.values()

@@ -164,7 +164,14 @@ def _air(
                 continue
             begin_s = max(h.start_s, from_s)
             means.append(
-                Mean(from_s=begin_s, seconds=seconds, place=place, humidity_pct=h.mean, highest_pct=h.highest)
+                Mean(
+                    from_s=begin_s,
+                    seconds=seconds,
+                    place=place,
+                    humidity_pct=h.mean,
+                    lowest_pct=h.lowest,
+                    highest_pct=h.highest,
+                )
             )
             temperature_c = 23.0 if t.mean is None else t.mean
             humidity = None if h.mean is None else h.mean / 100.0

@@ -24,7 +24,7 @@ def limit_basis(material: Material) -> str:
     return (
         f"{material.short_name} is the most demanding inside. It prints well up to"
         f" {100.0 * material.limit_content:.2g} % of water{told}, at which it settles in air of"
-        f" {100.0 * limit_relative_humidity(material):.2g} %RH."
+        f" {100.0 * limit_relative_humidity(material):.1f} %RH."
     )
 
 

@@ -93,6 +93,13 @@ def _heading(lately: Around) -> str:
     return f"Over the last day its place {had} {humidity}."
 
 
+def heading_in_oven(lately: Around) -> str:
+    """What lies in an oven goes where the room's air takes it once heat has ended (D-14)."""
+    had = "had" if lately.is_measured else "is taken to have had"
+    humidity = f"{100.0 * lately.relative_humidity:.0f} %RH"
+    return f"Once heat has ended the air of the room counts, which {had} {humidity} over the last day."
+
+
 def _use_before(outlook: Outlook) -> str:
     if outlook.over_after_s is None:
         return "While the air there stays as on the last day, its outer windings stay under the limit."

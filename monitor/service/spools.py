@@ -1,6 +1,7 @@
 """What every spool answers: from the follower's states to answers in finished figures."""
 
 import threading
+from dataclasses import replace
 
 from monitor.estimate.spool_answer import Outlook, Reading, outlooks, read
 from monitor.estimate.spool_course import Around
@@ -11,7 +12,7 @@ from monitor.model.inventory import Inventory, Spool
 from monitor.service.air import rfc3339
 from monitor.service.follower import GRID_MS, LAG_MS, Follower
 from monitor.service.limits import Limits
-from monitor.service.spool_words import reasons, trend_words
+from monitor.service.spool_words import heading_in_oven, reasons, trend_words
 
 WORKED_OUT = "its past is still being worked out"
 _BUDGET = 20_000
@@ -25,31 +26,37 @@ class SpoolAnswers:
         self._follower = follower
         self._is_live = is_live  # somebody else advances the follower; else it is done here, on demand
         self._lock = threading.Lock()
-        self._key: tuple[int, int] | None = None
+        self._key: tuple[int, int, frozenset[str]] | None = None
         self._tracks: dict[str, Track] = {}
         self._readings: dict[str, Reading] = {}
-        self._outlook_key: tuple[int, int] | None = None
+        self._outlook_key: tuple[int, int, frozenset[str]] | None = None
         self._outlooks: dict[str, Outlook] = {}
         self._lately: dict[str, Around] = {}
+        self._ovens: frozenset[str] = frozenset()
 
-    def all(self, inventory: Inventory, at_ms: int, limits: Limits) -> tuple[SpoolAnswer, ...]:
-        """Every spool of the inventory, in its order."""
+    def all(
+        self, inventory: Inventory, at_ms: int, limits: Limits, heated: frozenset[str] = frozenset()
+    ) -> tuple[SpoolAnswer, ...]:
+        """Every spool of the inventory, in its order; `heated` are ovens in which a cycle runs."""
         with self._lock:
-            self._bring_up(at_ms)
-            return tuple(self._answer(spool, at_ms, limits) for spool in inventory.spools.values())
+            self._ovens = frozenset(inventory.ovens)
+            self._bring_up(at_ms, heated)
+            answers = [self._answer(spool, at_ms, limits) for spool in inventory.spools.values()]
+        return tuple(_in_heat(answer) if answer.place in heated else answer for answer in answers)
 
-    def _bring_up(self, at_ms: int) -> None:
+    def _bring_up(self, at_ms: int, heated: frozenset[str]) -> None:
         if not self._is_live:
             while self._follower.advance(at_ms, _BUDGET):
                 pass
-        key = (self._follower.epoch, at_ms // _FRESH_MS)
+        key = (self._follower.epoch, at_ms // _FRESH_MS, heated)
         if key == self._key:
             return
         self._tracks = self._follower.tracks(at_ms)
         self._readings = dict(zip(self._tracks, read(list(self._tracks.values())), strict=True))
         # While some are still worked out the next question may find more of them.
         self._key = key if self._follower.is_whole(self._tracks) else None
-        outlook_key = (self._follower.epoch, (at_ms - LAG_MS) // GRID_MS)
+        # At the end of heat what was dried begins to take up water from the room (D-14).
+        outlook_key = (self._follower.epoch, (at_ms - LAG_MS) // GRID_MS, heated)
         if outlook_key != self._outlook_key or set(self._outlooks) != set(self._tracks):
             self._lately = self._follower.lately(self._tracks, at_ms)
             names = list(self._tracks)
@@ -63,6 +70,8 @@ class SpoolAnswers:
             return not_followed(spool, limits, WORKED_OUT)
         reading, outlook = self._readings[spool.key], self._outlooks[spool.key]
         said = reasons(track, reading, outlook, self._lately[spool.key])
+        if spool.place in self._ovens:
+            said["heading_for_pct"] = heading_in_oven(self._lately[spool.key])
         use_before, use_before_why = _use_before(reading, outlook, at_ms)
         diary, material = track.diary, track.body.material
         looser = material.looser_limit_content
@@ -126,6 +135,18 @@ def _use_before(reading: Reading, outlook: Outlook, at_ms: int) -> tuple[str | N
     if outlook.over_after_s is None:
         return None, "the air where it is does not take its outer windings over the limit within 90 days"
     return rfc3339(round(at_ms / 1000.0 + outlook.over_after_s)), None
+
+
+def _in_heat(answer: SpoolAnswer) -> SpoolAnswer:
+    """While it is dried no time runs out; it begins with the end of heat (B-19)."""
+    why = "it is being dried: from the end of heat on the room's air wets it"
+    return replace(
+        answer,
+        use_before=None,
+        use_before_why=why,
+        trend="recover",
+        trend_why="It is being dried in an oven.",
+    )
 
 
 def _account(diary: Diary) -> SpoolAccount:

@@ -4,6 +4,7 @@ import sqlite3
 
 from monitor.model.cycle import OvenRecord, RecordKind
 from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
+from monitor.store import cycles
 
 _NEWEST_FACTS = """
 SELECT oven, max(fact_id), at_ms, kind, value, who FROM oven_fact WHERE site_id = ? GROUP BY oven, kind
@@ -32,6 +33,8 @@ def write(db: sqlite3.Connection, site: int, changes: OvenChanges) -> None:
         "INSERT INTO oven_fact (site_id, oven, at_ms, kind, value, who) VALUES (?, ?, ?, ?, ?, ?)",
         [(site, f.oven, round(f.at_s * 1000), str(f.kind), f.value, f.who) for f in changes.facts],
     )
+    cycles.write_air(db, site, changes.air)
+    cycles.write_cycles(db, site, changes.cycles.values())
 
 
 def read_states(db: sqlite3.Connection, site: int) -> dict[str, str]:

@@ -4,12 +4,14 @@ from monitor.model.batch import DeviceRow, Quarantined
 from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
 from monitor.model.catalogue import OwnFigure
 from monitor.model.cycle import OvenRecord
+from monitor.model.cycle_record import CycleNote
 from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
+from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
-from monitor.store import boxes, facts, ovens, sensors, spools, versions
+from monitor.store import boxes, cycles, facts, ovens, sensors, spools, versions
 from monitor.store.calendar import CalendarReader
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
@@ -115,6 +117,32 @@ class Reader(SeriesReader, PeopleReader, CalendarReader):
         """The newest statement of each kind about each oven."""
         with self._snapshot() as db:
             return ovens.read_facts(db, self._site_id)
+
+    def oven_air(self, oven: str, from_ms: int, to_ms: int) -> tuple[OvenAir, ...]:
+        """The chamber's air as its controller told it, oldest first."""
+        with self._snapshot() as db:
+            return cycles.read_air(db, self._site_id, oven, from_ms, to_ms)
+
+    def oven_means(
+        self, from_ms: int, to_ms: int, span_ms: int
+    ) -> dict[tuple[str, int], tuple[float, float | None]]:
+        """(oven, start of the span) to mean temperature [degC] and humidity [%RH] of its chamber."""
+        with self._snapshot() as db:
+            return cycles.read_means(db, self._site_id, from_ms, to_ms, span_ms)
+
+    def oven_cycles(self, oven: str | None = None, limit: int = 100) -> tuple[CycleNote, ...]:
+        """Cycles of an oven, or of all, the newest first."""
+        with self._snapshot() as db:
+            return cycles.read_cycles(db, self._site_id, oven, limit)
+
+    def oven_cycle(self, oven: str, cycle: str) -> CycleNote | None:
+        with self._snapshot() as db:
+            return cycles.read_cycle(db, self._site_id, oven, cycle)
+
+    def cycle_records(self, oven: str, cycle: str) -> tuple[OvenRecord, ...]:
+        """What the oven's book says of a cycle, oldest first."""
+        with self._snapshot() as db:
+            return cycles.read_records(db, self._site_id, oven, cycle)
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]:
         """All that was told and found of sensors, by channel, in the order in which it was entered."""

@@ -147,6 +147,10 @@ class Store:
         people.write(db, site_id, batch)
         ovens.write(db, site_id, batch.ovens)
         calendar.write(db, site_id, batch.calendar)
+        if (
+            batch.ovens.air
+        ):  # of now as a rule; after a step of the clock back, of what was gone through already
+            spools.forget_after(db, site_id, min(60_000 * air.minute for air in batch.ovens.air))
         facts.write_devices(db, site_id, batch.devices.values())
         facts.write_counters(db, site_id, batch)
         for counter, count, note in ingest.notes(out, self._book, batch.newest_ms):

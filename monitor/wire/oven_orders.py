@@ -8,6 +8,7 @@ from monitor.errors import BadInputError
 from monitor.model.answers import plain
 from monitor.model.cycle import Cycle, EndedCycle, LatchedTrip, Problem
 from monitor.model.oven_look import OvenLook, StartWish
+from monitor.model.oven_progress import Progress
 from monitor.wire.records import MAX_BYTES, decoded, rfc3339
 
 _Line = Annotated[str, msgspec.Meta(min_length=1, max_length=200, pattern=r"^[^\x00-\x1f\x7f]*$")]
@@ -114,6 +115,7 @@ def dump_look(look: OvenLook) -> dict[str, Any]:
         "cycle": None if look.cycle is None else _cycle(look.cycle),
         "ended": None if look.ended is None else _ended(look.ended),
         "trip": None if look.trip is None else _trip(look.trip),
+        "progress": None if look.progress is None else _progress(look.progress),
         "records": [
             {"at": rfc3339(each.at_wall_s), "kind": str(each.kind), "what": each.what, "cycle": each.cycle,
              "rule": each.rule, "who": each.who}
@@ -134,6 +136,12 @@ def _ended(cycle: EndedCycle) -> dict[str, Any]:
     names = ("cycle", "why", "ran_s", "duration_s", "setpoint_c", "load")
     members = {name: plain(getattr(cycle, name)) for name in names}
     return {**members, "ending": str(cycle.ending), "ended": rfc3339(cycle.ended_wall_s)}
+
+
+def _progress(progress: Progress) -> dict[str, Any]:
+    members: dict[str, Any] = plain(progress)
+    members["at"] = rfc3339(members.pop("at_s"))
+    return members
 
 
 def _trip(trip: LatchedTrip) -> dict[str, Any]:

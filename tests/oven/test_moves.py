@@ -11,7 +11,7 @@ from monitor.errors import ForbiddenMoveError
 from monitor.model.oven import OvenPhase, Trip
 from monitor.oven import table
 from monitor.oven.effects import PublishPermit, PublishStop
-from monitor.oven.events import Heard, ProofTested, Restarted, SiteSaid, Ticked
+from monitor.oven.events import FoundDry, Heard, ProofTested, Restarted, SiteSaid, Ticked
 from monitor.oven.moves import MOVES, Seen, can, move
 from monitor.oven.site import Detector
 from monitor.oven.verdict import HEATED, RUNNING
@@ -40,6 +40,11 @@ def wait(bench, seconds):
         bench.give(Ticked())
 
 
+def found_dry(bench, hold_c):
+    cycle = bench.state.cycle.id if bench.state.cycle else "none"
+    bench.give(FoundDry(cycle=cycle, hold_c=hold_c, why="dry"))
+
+
 EVENTS = {
     "tick": lambda b: b.give(Ticked()),
     "state": hear,
@@ -53,6 +58,8 @@ EVENTS = {
     "service restarted": lambda b: b.give(Restarted(parameters=b.state.parameters)),
     "controller restarted": lambda b: (b.controller.reboot(), hear(b)),
     "door": lambda b: hear(b, door_open=True),
+    "found dry, held cooler": lambda b: found_dry(b, 45.0),
+    "found dry, ended": lambda b: found_dry(b, None),
     "detector alarm": lambda b: b.give(
         SiteSaid(site=site(detector=Detector(is_heard=True, is_alarming=True)))
     ),
@@ -88,7 +95,7 @@ EXPECTED = {
     # Those three are still cold: a stop that is seen to have worked finds nothing left to cool.
     P.PREHEAT_CHECK: _RUNNING | {"state": P.HEATING, "controller restarted": P.DONE},
     P.HEATING: _RUNNING | {"controller restarted": P.DONE},
-    P.DRYING: _RUNNING,
+    P.DRYING: _RUNNING | {"found dry, ended": P.COOLING},
     P.HOLD: _RUNNING | {"door": None, "controller restarted": P.DONE},  # held for its door already
     P.COOLING: _RESTING,
     P.DONE: _RESTING | {"service restarted": P.IDLE, "door": P.IDLE},

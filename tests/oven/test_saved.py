@@ -69,6 +69,16 @@ def test_a_member_of_another_kind_is_refused(member, value):
         from_text(json.dumps(plain | {"more": value}))
 
 
+def test_a_state_of_a_version_that_held_nothing_cooler_is_read():
+    """An update must not lock an oven; only what is named as having come later may be missing."""
+    plain = json.loads(to_text(bench_in(OvenPhase.DRYING).state))
+    del plain["cycle"]["dry_since_wall_s"]
+    assert from_text(json.dumps(plain)).cycle.dry_since_wall_s is None
+    del plain["cycle"]["ceiling_c"]
+    with pytest.raises(StoreError):
+        from_text(json.dumps(plain))
+
+
 def test_figures_beyond_the_hard_limits_do_not_come_in_by_a_saved_state():
     """B-52: this is a write path too."""
     plain = json.loads(to_text(bench_in(OvenPhase.IDLE).state))

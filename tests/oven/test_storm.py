@@ -10,6 +10,7 @@ from monitor.model.oven import OvenPhase, OvenState
 from monitor.oven import effects as fx
 from monitor.oven.events import (
     Event,
+    FoundDry,
     Heard,
     ProofTested,
     Restarted,
@@ -163,6 +164,21 @@ class Storm(RuleBasedStateMachine):
         self.time_passes(3, ["now"])
         self.started(allowed(load, PARAMETERS).setpoint_c, 240)
         self.time_passes(5, ["now"])
+
+    @rule(hold_c=st.sampled_from([None, -5.0, 0.0, 30.0, 45.0, 57.0, 90.0, 1e9, float("nan")]))
+    def found_dry(self, hold_c):
+        """Whatever an estimate says, it only takes heat away: no warmer, no longer, nothing begun (D-13)."""
+        before = self.bench.state
+        cycle = before.cycle.id if before.cycle else "none"
+        self._say(FoundDry(cycle=cycle, hold_c=hold_c, why="dry"), ["now"])
+        after = self.bench.state
+        if before.cycle is not None and after.cycle is not None:
+            assert after.cycle.setpoint_c <= before.cycle.setpoint_c
+            assert after.cycle.ends_mono_s <= before.cycle.ends_mono_s
+            assert after.cycle.ceiling_c <= before.cycle.ceiling_c
+        if before.phase not in RUNNING:
+            assert after.phase not in RUNNING
+        self._deliver()
 
     def _set_load(self, load):
         self.bench.site = site(load=load)

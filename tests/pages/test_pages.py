@@ -202,7 +202,7 @@ def test_each_route_of_the_api_answers_as_its_description_says(client, name, ite
         assert response.status_code == 405
         return
     schema = item["get"]["responses"]["200"]["content"]["application/json"]["schema"]
-    if "/alarms/{key}" in path:
+    if "/alarms/{key}" in path or "{cycle}" in path:  # none was there; `test_oven_course.py` has a cycle
         assert response.status_code == 404
         check_document(response.get_json(force=True), {"$ref": "#/components/schemas/Problem"}, DOCUMENT)
         return

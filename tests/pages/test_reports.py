@@ -70,6 +70,10 @@ def test_an_excursion_with_its_duration_and_area_and_the_gap(site):
     (gap,) = found["gaps"]
     assert (gap["to_s"] - gap["from_s"]) / HOUR_S == pytest.approx(6.0, abs=0.3)
     assert "own node's clock" in found["worst_time"]
+    assert found["lowest_pct"] == pytest.approx(2.0)
+    assert found["highest_pct"] == pytest.approx(45.0)
+    measured_h = 168.0 - 6.0
+    assert found["mean_pct"] == pytest.approx((5.0 * 45.0 + (measured_h - 5.0) * 2.0) / measured_h, rel=0.05)
 
 
 def test_what_it_did_to_the_spool_stands_with_its_range(site):

@@ -58,7 +58,9 @@ def water_left(spools: Iterable[SpoolAnswer]) -> str:
     spread = Spread(p10=low, p50=middle, p90=high)
     missing = len(spans) - len(known)
     rest = f" Of {missing} more it is not known." if missing else ""
-    if high < 0.05:
+    if 0.0 < high < 0.05:
+        return f"Less than 0.05 g of water is still to go.{rest}"
+    if high <= 0.0:
         return f"No water is left to go: all of it is at its printing limit or below.{rest}"
     return f"Water still to go: {band(spread, '.1f', ' g')}.{rest}"
 

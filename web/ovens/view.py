@@ -109,7 +109,20 @@ class Views:
             said.append(
                 f"{words.lasting(look.left_s)} of {words.lasting(cycle.duration_s)} left, until {end}."
             )
+            said += _by_water(look, self._present)
         return tuple(said)
+
+
+def _by_water(look: OvenLook, present: Presenter) -> list[str]:
+    """D-13: how far it has got by its water, whether the time will do, and that it is dry."""
+    cycle, progress = look.cycle, look.progress
+    if cycle is not None and cycle.dry_since_wall_s is not None:
+        since = present.clock(cycle.dry_since_wall_s, "%H:%M")
+        return [
+            f"It is dry: since {since} it is only held at {cycle.setpoint_c:g} °C, so that it stays so."
+            " Take it out; opening the door ends the heat."
+        ]
+    return [] if progress is None else list(progress.said)
 
 
 def _hot_mark(look: OvenLook) -> str:
@@ -173,6 +186,8 @@ def _nexts(look: OvenLook, *, has_desk: bool) -> tuple[tuple[str, str], ...]:
         return (("ovens.reset", "Look at the fault, reset it"),)
     if look.phase in words.IS_ON:
         may_go_on = look.cycle is not None and look.is_fresh and look.stop_asked_s is None
-        return (("ovens.longer", "Give it longer"),) if may_go_on else ()
+        is_short = look.progress is not None and look.progress.short_by_s is not None
+        longer = "Give it longer: its time will not do" if is_short else "Give it longer"
+        return (("ovens.longer", longer),) if may_go_on else ()
     out = (("ovens.out", "Take out"),) if look.load else ()
     return (*out, ("ovens.dry", "Dry something"))

@@ -23,6 +23,7 @@ _PHASES = {
 }
 _ENDINGS = {
     Ending.TIME_UP: "ran its {whole}",
+    Ending.DRY: "ended because it was dry, at {ran} of {whole}",
     Ending.STOPPED: "stopped at {ran} of {whole}",
     Ending.STOPPED_BY_RULE: "ended by a safety rule at {ran} of {whole}",
     Ending.LINK_LOST: "interrupted at {ran} of {whole}: the connection was lost",
@@ -55,6 +56,13 @@ def is_heating(look: OvenLook) -> bool:
 def ends_s(look: OvenLook, now_s: float) -> float:
     """When what runs ends [Unix s]; now where nothing does."""
     return look.ends_at_s if look.ends_at_s is not None else now_s + (look.left_s or 0.0)
+
+
+def short(look: OvenLook) -> str:
+    """Whether the confirmed time will do, by the water (D-13); empty where it will, or that is not known."""
+    if look.progress is None or (look.cycle is not None and look.cycle.dry_since_wall_s is not None):
+        return ""
+    return look.progress.short
 
 
 def is_interrupted(look: OvenLook) -> bool:

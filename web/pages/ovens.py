@@ -121,6 +121,7 @@ class _Sheets:
             "held": [inside.held(spool, library, self.present, now_s) for spool in spools],
             "water_left": inside.water_left(spools) if spools else "",
             "is_interrupted": words.is_interrupted(look),
+            "interrupted_at": "" if look.ended is None else words.ended(look.ended),
             "resume": look.ended if words.can_resume(look, now_s) else None,
             "alone": safety.alone(look, self.present, now_s),
             "records": [(self.present.clock(each.at_wall_s), each) for each in look.records[:_RECORDS]],
@@ -218,6 +219,7 @@ class _Sheets:
         ends_s = words.ends_s(look, now_s)
         return {
             "ends": self.present.clock(ends_s, "%a %H:%M"),
+            "short": words.short(look),
             "extras": [(h * 3600, f"{h} h longer, until {self.present.clock(ends_s + h * 3600, '%a %H:%M')}")
                        for h in acts.EXTRA_H],
         }  # fmt: skip
