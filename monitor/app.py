@@ -3,7 +3,7 @@
 import json
 import logging
 import time
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
@@ -16,11 +16,16 @@ from monitor.edge.mqtt import Link
 from monitor.edge.mqtt_client import Address, Parting
 from monitor.edge.trial_broker import TrialBroker
 from monitor.errors import BadSettingsError, RefusedError
+from monitor.model.alarm_change import AlarmsKept
 from monitor.model.arrival import AckToken
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Retention
+from monitor.model.message import Message
 from monitor.ports import Clock
+from monitor.service.alarm_acts import AlarmActs
+from monitor.service.alarm_desk import AlarmDesk
+from monitor.service.alarm_world import AlarmSources, ServiceAlarmWorld
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.engine import Engine
@@ -64,6 +69,7 @@ class Choice:
     allow_trial_broker: bool = False
     commit_every_s: float | None = None
     history_share: Callable[[], float | None] = lambda: None
+    alarm_sources: Callable[[], AlarmSources] = AlarmSources
 
 
 class Service:
@@ -113,7 +119,9 @@ class Service:
         self.queries.mind_ovens(desk.minded)
         clock = self._choice.clock
         self._course = OvenCourse(desk, reader, self.queries, clock, note=engine.note_ovens)
+        self.alarm_desk = self._alarm_desk(engine, stored.alarms)
         self._start_link(engine, store, address, desk)
+        self.alarms = AlarmActs(self.alarm_desk, reader, self.worker.ask, clock)
         self.reports = Reports(self.queries, reader)
         self.calendar = Calendar(self.queries, reader, reader, self.worker.ask, now_s=clock.wall_s)
         self.ovens = OvenActs(
@@ -160,6 +168,25 @@ class Service:
         )
         return OvenDesk(self.site, world, self._choice.clock, kept)
 
+    def _alarm_desk(self, engine: Engine, kept: AlarmsKept) -> AlarmDesk:
+        sources = self._choice.alarm_sources()
+        self.queries.know_alarms(sources.rows)
+        world = ServiceAlarmWorld(
+            sources,
+            status=self.queries.status,
+            note=engine.note_alarms,
+            audit=engine.audit,
+            tell=self._tell,
+            publish=lambda topic, payload: self.link.publish(topic, payload, retain=True),
+            is_connected=lambda: self.link.state().connected,
+        )
+        return AlarmDesk(self.site, world, self._choice.clock, kept)
+
+    def _tell(self, messages: Sequence[Message]) -> None:
+        """On the worker's thread, within the batch that writes the state of the alarms."""
+        for message in messages:
+            log.info("told kind=%s subject=%s what=%s", message.kind, message.subject, message.what)
+
     def _start_link(self, engine: Engine, store: Store, address: Address, desk: OvenDesk) -> None:
         online = f"sorbwatch/{self.site}/monitor/online"
         said = {"online": True, "version": __version__}
@@ -172,6 +199,7 @@ class Service:
             acknowledge=self._acknowledge,
             committed=self._committed,
             ovens=desk,
+            alarms=self.alarm_desk,
             follow=self._follow,
         )
         self.changes = Changes(self.queries, self.worker.ask, self._choice.clock.wall_s)

@@ -3,6 +3,7 @@
 from collections.abc import Sequence
 from typing import Protocol
 
+from monitor.model.alarm_change import AlarmFigure, AlarmTransition
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch, DeviceRow, Quarantined
 from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
@@ -11,7 +12,7 @@ from monitor.model.catalogue import OwnFigure
 from monitor.model.computed import Computed
 from monitor.model.cycle import OvenRecord
 from monitor.model.cycle_record import CycleNote
-from monitor.model.history import Applied, Newest, Placement, Progress, RollUp, Series
+from monitor.model.history import Applied, Newest, Placement, Progress, RawReading, RollUp, Series
 from monitor.model.inventory import Inventory
 from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
@@ -31,6 +32,18 @@ class Clock(Protocol):
 
 class OvenDuty(Protocol):
     """The supervision of ovens, as the worker drives it. On the worker's thread."""
+
+    def arrived(self, arrival: Arrival) -> None: ...
+
+    def tick(self) -> None: ...
+
+    def is_urgent(self) -> bool: ...
+
+    def committed(self, batch: Batch) -> None: ...
+
+
+class AlarmDuty(Protocol):
+    """The alarms, as the worker drives them. On the worker's thread."""
 
     def arrived(self, arrival: Arrival) -> None: ...
 
@@ -73,6 +86,7 @@ class ReadStore(Protocol):
     def worst_quality(self, series_id: int, from_ms: int, to_ms: int) -> TimeQuality | None: ...
 
     def acts_about(self, on_what: str, from_ms: int, to_ms: int) -> tuple[Act, ...]: ...
+    def raw(self, series_ids: Sequence[int], from_ms: int, to_ms: int) -> tuple[RawReading, ...]: ...
 
     def means(self, from_ms: int, to_ms: int, span_ms: int) -> dict[tuple[int, int], float]: ...
 
@@ -111,6 +125,11 @@ class ReadStore(Protocol):
     def oven_cycle(self, oven: str, cycle: str) -> CycleNote | None: ...
 
     def cycle_records(self, oven: str, cycle: str) -> tuple[OvenRecord, ...]: ...
+    def alarms(self) -> tuple[str, ...]: ...
+
+    def alarm_log(self, from_ms: int, to_ms: int, limit: int = 100_000) -> tuple[AlarmTransition, ...]: ...
+
+    def alarm_figures(self) -> tuple[AlarmFigure, ...]: ...
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]: ...
 

@@ -6,17 +6,21 @@ from flask import Flask, request
 from jinja2 import StrictUndefined
 from werkzeug.wrappers import Response
 
+from monitor.service.alarm_acts import AlarmActs
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from monitor.service.report import Reports
 from web import guard, nav, present, problems
+from web.alarms import mark
 from web.board import Board
 from web.ovens import api as oven_api
 from web.ovens import bar
 from web.ovens.desk import Desk, Ovens
 from web.ovens.view import Views
+from web.pages import alarms as alarm_pages
 from web.pages import (
+    alarms_api,
     api,
     bags,
     boxes,
@@ -52,6 +56,7 @@ def create_app(
     desk: Desk | None = None,
     calendar: Calendar | None = None,
     reports: Reports | None = None,
+    alarms: AlarmActs | None = None,
 ) -> Flask:
     """The application.
 
@@ -63,6 +68,7 @@ def create_app(
         desk: Minds the ovens; None = they are shown as last heard, and nothing is asked of them.
         reports: On boxes and spools; None = there are none.
         calendar: What calendar programs read; None = there is none.
+        alarms: What people do about alarms; None = none are kept.
         door: Lets people sign in and minds their roles; None = as `look_only` and `changes` say.
     """
     app = Flask(__name__)
@@ -82,6 +88,7 @@ def create_app(
     problems.register(app)
     nav.register(app)
     bar.register(app, queries, views)
+    mark.register(app, alarms)
     for blueprint in (
         glance.blueprint(queries, board, presenter),
         boxes.blueprint(queries, changes, board, presenter),
@@ -100,6 +107,8 @@ def create_app(
         spools.blueprint(queries, changes, presenter),
         sensors.blueprint(queries, changes, presenter),
         sensors_api.blueprint(queries, changes),
+        alarm_pages.blueprint(queries, alarms, presenter, can_change=not look_only),
+        alarms_api.blueprint(alarms, can_change=not look_only),
         session_api.blueprint(door),
         *(() if door is None else (entry.blueprint(door), people_pages.blueprint(door, presenter, zone))),
     ):

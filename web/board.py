@@ -8,6 +8,7 @@ from flask import Flask, render_template
 
 from monitor.model.answers import StatusAnswer
 from monitor.service.queries import Queries
+from web.alarms.mark import mark_of
 from web.ovens.view import View, Views
 from web.present import RULE_MARKS_PCT, RULE_TICKS_PCT, Presenter, rule_x, seconds
 from web.spools.ranking import briefly, tally
@@ -52,6 +53,7 @@ class Board:
         with self._app.test_request_context():  # templates make links
             html = {
                 "head": render_template("parts/head.html", status=status, present=present, now_s=now_s),
+                "alarm-mark": render_template("parts/alarm_mark.html", mark=mark_of(status.alarms)),
                 "needs": render_template("parts/needs.html", status=status, present=present),
                 "notices": render_template("parts/notices.html", health=status.health),
                 "spools": render_template("parts/spools.html", words=briefly(tally(status.spools))),

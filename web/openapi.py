@@ -3,7 +3,14 @@
 from typing import Any
 
 from monitor import __version__
-from web import openapi_boxes, openapi_events, openapi_ovens, openapi_reports, openapi_sensors
+from web import (
+    openapi_alarms,
+    openapi_boxes,
+    openapi_events,
+    openapi_ovens,
+    openapi_reports,
+    openapi_sensors,
+)
 from web.bags import schema as bag
 from web.openapi_parts import (
     AIR,
@@ -23,6 +30,7 @@ from web.rooms import schema as room_advice
 from web.sign_in import schema as sign_in
 from web.what_if import schema as what_if
 
+_WORDS = {"type": "string"}
 _SCHEMAS: dict[str, Any] = {
     "Spread": SPREAD,
     "Room": object_of(NAMED | AIR),
@@ -68,7 +76,16 @@ _SCHEMAS: dict[str, Any] = {
             "hot": {"type": ["boolean", "null"]},
         }
     ),
-    "Alarm": object_of({"key": {"type": "string"}, "type": {"type": "string"}, "place": {"type": "string"}}),
+    "Alarm": object_of(
+        {
+            **dict.fromkeys(("key", "type", "place", "since", "what", "why", "act", "activation"), _WORDS),
+            "class": {"enum": ["process", "instrument", "system", "safety"]},
+            "state": {"enum": ["norm", "unack", "acked", "rtnun", "latchd", "shlvd", "dsupr", "oosrv"]},
+            "condition": {"type": ["boolean", "null"]},
+            "priority": {"enum": ["notice", "low", "medium", "high", "safety"]},
+            "deadline": TEXT,
+        }
+    ),
     "Need": object_of(
         {
             "place": {"type": "string"},
@@ -231,6 +248,7 @@ def _paths() -> dict[str, Any]:
         ref("Bag"),
         bag.PARAMETERS,
     )
+    paths |= openapi_alarms.paths(problem, _path_key("key"))
     return paths | openapi_ovens.paths(problem, _path_key("key"))
 
 

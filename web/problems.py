@@ -6,7 +6,7 @@ import logging
 from flask import Flask, Response, render_template, request
 from werkzeug.exceptions import HTTPException
 
-from monitor.errors import BadInputError, StoreError
+from monitor.errors import BadInputError, RefusedError, StoreError
 
 log = logging.getLogger(__name__)
 
@@ -17,6 +17,7 @@ def register(app: Flask) -> None:
     """Every error of every route goes through here."""
     app.register_error_handler(HTTPException, _http)
     app.register_error_handler(BadInputError, lambda error: answer(400, "Bad request", str(error)))
+    app.register_error_handler(RefusedError, lambda error: answer(409, "Refused", str(error)))
     app.register_error_handler(
         StoreError, lambda error: answer(503, "The database does not answer", str(error))
     )

@@ -10,6 +10,7 @@ import waitress
 import waitress.wasyncore
 
 from monitor.errors import RefusedError
+from monitor.service.alarm_acts import AlarmActs
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
@@ -40,6 +41,7 @@ class PageServer:
         desk: Desk | None = None,
         calendar: Calendar | None = None,
         reports: Reports | None = None,
+        alarms: AlarmActs | None = None,
     ) -> None:
         is_local = host in LOOPBACK_NAMES
         hosts = frozenset(LOOPBACK_NAMES if is_local else {*LOOPBACK_NAMES, *_names_of(host)})
@@ -57,6 +59,7 @@ class PageServer:
             desk=desk,
             calendar=calendar,
             reports=reports,
+            alarms=alarms,
         )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:

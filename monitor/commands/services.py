@@ -240,6 +240,7 @@ def _pages(service: Service, settings: Settings, options: argparse.Namespace) ->
         desk=service.ovens,
         calendar=service.calendar,
         reports=service.reports,
+        alarms=service.alarms,
     )
     server.start()
     try:

@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from monitor.model.alarm_change import AlarmChanges
 from monitor.model.audit import AuditEntry
 from monitor.model.box_event import BoxEvent
 from monitor.model.calendar import KeptEntry
@@ -66,6 +67,7 @@ class Batch:
     sensor_events: list[SensorEvent] = field(default_factory=list)
     figures: list[OwnFigure] = field(default_factory=list)
     ovens: OvenChanges = field(default_factory=OvenChanges)
+    alarms: AlarmChanges = field(default_factory=AlarmChanges)
     people: list[PeopleChange] = field(default_factory=list)  # in this order
     calendar: list[KeptEntry] = field(default_factory=list)  # appointments as they are given out now
     acts: list[Act] = field(default_factory=list)  # what people did, the log of it
@@ -87,6 +89,7 @@ class Batch:
             or self.sensor_events
             or self.figures
             or not self.ovens.is_empty()
+            or not self.alarms.is_empty()
             or self.people
             or self.calendar
             or self.acts

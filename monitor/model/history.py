@@ -2,6 +2,7 @@
 
 from dataclasses import dataclass, field
 
+from monitor.model.alarm_change import AlarmsKept
 from monitor.model.batch import DeviceRow, NodeBoot, SeqRange
 from monitor.model.inventory import Inventory, PlaceKind
 from monitor.model.reading import Quantity, TimeQuality
@@ -53,6 +54,7 @@ class Stored:
     newest_event_id: int = 0
     newest_box_event_id: int = 0
     oven_states: dict[str, str] = field(default_factory=dict)
+    alarms: AlarmsKept = field(default_factory=AlarmsKept)
     newest_sensor_event_id: int = 0
 
 

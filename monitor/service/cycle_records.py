@@ -10,7 +10,8 @@ from monitor.model.records import effective
 from monitor.model.spool_event import SpoolEvent, Used, Weighed
 from monitor.ports import ReadStore
 from monitor.service.air import dew_point_of, rfc3339
-from monitor.service.queries import DEW_POINT, Queries
+from monitor.service.queries import Queries
+from monitor.service.series_points import DEW_POINT
 
 FULL_COVER = 0.95  # D-04
 _DAY_S = 86_400.0

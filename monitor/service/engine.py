@@ -8,6 +8,7 @@ from collections.abc import Callable, Iterable
 from dataclasses import replace
 
 from monitor.errors import BadMessageError
+from monitor.model.alarm_change import AlarmChanges
 from monitor.model.arrival import Arrival
 from monitor.model.audit import AuditEntry
 from monitor.model.batch import Batch, DeviceRow, InventoryChange, Quarantined
@@ -112,6 +113,13 @@ class Engine:
         kept.facts += changes.facts
         kept.air += changes.air
         kept.cycles.update(changes.cycles)
+
+    def note_alarms(self, changes: AlarmChanges) -> None:
+        """What is to be kept of alarms, written with the next commit."""
+        kept = self._batch.alarms
+        kept.states.update(changes.states)
+        kept.log += changes.log
+        kept.figures += changes.figures
 
     def add_sensor_event(self, event: SensorEvent) -> int:
         """What was told or found of a sensor; the number of its record."""

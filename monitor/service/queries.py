@@ -7,6 +7,7 @@ from dataclasses import dataclass, replace
 from monitor.alarms.needs import needs
 from monitor.errors import BadInputError
 from monitor.library import Library
+from monitor.model.alarm_row import AlarmRow
 from monitor.model.answers import (
     AirAnswer,
     BoxCourse,
@@ -19,28 +20,27 @@ from monitor.model.answers import (
 from monitor.model.batch import DeviceRow, Quarantined
 from monitor.model.box_event import BoxHistory, charges
 from monitor.model.catalogue import OwnFigure
-from monitor.model.history import SPANS_S, Newest, RollUp
+from monitor.model.history import Newest, RollUp
 from monitor.model.inventory import Inventory
 from monitor.model.reading import QUANTITIES, Quantity
 from monitor.model.records import stated_at
 from monitor.model.sensor_check import NO_CORRECTION, Correction
 from monitor.model.spool_event import Checkpoint, SpoolHistory, place_at
 from monitor.ports import ReadStore
-from monitor.service import air, ovens
+from monitor.service import air, alarm_answers, ovens
 from monitor.service.box_course import box_course
 from monitor.service.boxes import BoxAnswers
 from monitor.service.corrections import AWAY, Corrections
 from monitor.service.followers import Followers
 from monitor.service.places import Stay, newest_of, placed_at, stays
 from monitor.service.sensors import SensorAnswers
+from monitor.service.series_points import DEW_POINT, changes_between, check_window, dew_points, point
 from monitor.service.site_catalogue import SiteCatalogue
 from monitor.service.spools import SpoolAnswers
 
 CHANGE_OVER_MS = 3 * 3_600_000
 CHANGE_WINDOW_MS = 30 * 60_000
 CHANGE_KEPT_S = 60.0
-DEW_POINT = "dew_point"
-MAX_POINTS = 3_000
 CATCH_UP_BUDGET = 2_000  # half hours of one spool: a second or so
 
 
@@ -74,6 +74,7 @@ class Queries:
         self._spools = SpoolAnswers(self.followers.spools, is_live=is_live)
         self._boxes = BoxAnswers(self.followers, is_live=is_live)
         self._minded: Callable[[str], ovens.Minded | None] = lambda _: None
+        self._alarm_rows: Mapping[str, AlarmRow] = {}
         self.sensors = SensorAnswers(store, now_s=now_s)
         self._now_s = now_s
         self._zone = zone
@@ -81,6 +82,10 @@ class Queries:
         self._changes: dict[str, tuple[float, tuple[float | None, float | None]]] = {}
         self._revision = 0
         self._changed = threading.Condition()
+
+    def know_alarms(self, rows: Mapping[str, AlarmRow]) -> None:
+        """From now on answers tell of alarms; by the rows of the alarm table."""
+        self._alarm_rows = rows
 
     def mind_ovens(self, minded: Callable[[str], ovens.Minded | None]) -> None:
         """From now on somebody supervises the ovens; asked by key."""
@@ -195,7 +200,7 @@ class Queries:
             rooms=rooms,
             spools=spools,
             ovens=heaters,
-            alarms=(),
+            alarms=alarm_answers.committed(self._store.alarms(), self._alarm_rows) if at_s is None else (),
             needs=()
             if is_settling
             else needs(boxes, rooms, heaters, spools, moment_s, unplaced, limits.names),
@@ -213,13 +218,13 @@ class Queries:
 
     def series(self, place: str, quantity: str, from_s: float, to_s: float, span_s: int) -> SeriesAnswer:
         """A place's roll-ups over a window; BadInputError names what is wrong with the question."""
-        _check_window(quantity, from_s, to_s, span_s)
+        check_window(quantity, from_s, to_s, span_s)
         known = stays(self._store.placements())
         if place not in known:
             raise BadInputError(f"place {place!r} has no channel in the inventory")
         window = (int(from_s // span_s) * span_s * 1000, int(to_s * 1000))
         if quantity == DEW_POINT:
-            points = _dew_points(
+            points = dew_points(
                 self._points(known[place], Quantity.TEMPERATURE, window, span_s),
                 self._points(known[place], Quantity.HUMIDITY, window, span_s),
             )
@@ -238,12 +243,12 @@ class Queries:
         for stay in stays_here:
             if stay.channel in ids:
                 begin_ms, end_ms = max(window[0], stay.from_ms), min(window[1], stay.to_ms)
-                for point in self._store.points(ids[stay.channel], begin_ms, end_ms, span_s):
-                    corrected = held.roll_up(stay.channel, quantity, point, span_s * 1000)
+                for item in self._store.points(ids[stay.channel], begin_ms, end_ms, span_s):
+                    corrected = held.roll_up(stay.channel, quantity, item, span_s * 1000)
                     if corrected is not None:
-                        found[point.start_ms] = corrected
+                        found[item.start_ms] = corrected
         return [
-            _point(start, found.get(start), span_s) for start in range(window[0], window[1], span_s * 1000)
+            point(start, found.get(start), span_s) for start in range(window[0], window[1], span_s * 1000)
         ]
 
     def _air(
@@ -290,7 +295,7 @@ class Queries:
             )
             for end_ms in (at_ms - CHANGE_OVER_MS, at_ms)
         ]
-        changes = _changes_between([(h if h is None else held.corrected(h), t) for h, t in means])
+        changes = changes_between([(h if h is None else held.corrected(h), t) for h, t in means])
         if len(self._changes) > 5_000:
             self._changes.clear()
         if changes[0] is not None:
@@ -339,58 +344,6 @@ class Queries:
         )
 
 
-def _changes_between(means: list[tuple[float | None, float | None]]) -> tuple[float | None, float | None]:
-    (humidity_then, temperature_then), (humidity, temperature) = means
-    if humidity_then is None or humidity is None or temperature_then is None or temperature is None:
-        return None, None
-    dew_then, dew = air.dew_point_of(temperature_then, humidity_then), air.dew_point_of(temperature, humidity)
-    dew_change = None if dew is None or dew_then is None else round(dew - dew_then, 2)
-    return round(humidity - humidity_then, 2), dew_change
-
-
 def _unplaced(newest: tuple[Newest, ...], here: Mapping[str, Stay]) -> tuple[str, ...]:
     heard = {f"{item.series.node}/{item.series.channel}" for item in newest}
     return tuple(sorted(heard - {stay.channel for stay in here.values()}))
-
-
-def _check_window(quantity: str, from_s: float, to_s: float, span_s: int) -> None:
-    if quantity != DEW_POINT and quantity not in list(Quantity):
-        known = ", ".join([*Quantity, DEW_POINT])
-        raise BadInputError(f"quantity {quantity!r} is unknown; one of: {known}")
-    if span_s not in SPANS_S:
-        raise BadInputError(f"span must be one of {', '.join(map(str, SPANS_S))} seconds")
-    if not 0 <= from_s < to_s <= 4e9:
-        raise BadInputError("from must be before to, both in Unix seconds")
-    if (to_s - from_s) / span_s > MAX_POINTS:
-        raise BadInputError(f"at most {MAX_POINTS} points at once: ask for a shorter time or a longer span")
-
-
-def _point(start_ms: int, roll_up: RollUp | None, span_s: int) -> SeriesPoint:
-    if roll_up is None:
-        return SeriesPoint(start_s=start_ms / 1000.0, lowest=None, mean=None, highest=None, covered=0.0)
-    return SeriesPoint(
-        start_s=start_ms / 1000.0,
-        lowest=roll_up.lowest,
-        mean=roll_up.mean,
-        highest=roll_up.highest,
-        covered=min(1.0, roll_up.covered_ms / (span_s * 1000.0)),
-    )
-
-
-def _dew_points(temperatures: list[SeriesPoint], humidities: list[SeriesPoint]) -> list[SeriesPoint]:
-    """Dew point of each span's mean air; its extremes are not known from roll-ups and left out."""
-    points = []
-    for temperature, humidity in zip(temperatures, humidities, strict=True):
-        mean = None
-        if temperature.mean is not None and humidity.mean is not None:
-            mean = air.dew_point_of(temperature.mean, humidity.mean)
-        points.append(
-            SeriesPoint(
-                start_s=humidity.start_s,
-                lowest=None,
-                mean=mean,
-                highest=None,
-                covered=min(temperature.covered, humidity.covered),
-            )
-        )
-    return points

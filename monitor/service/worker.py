@@ -14,7 +14,7 @@ from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Progress
-from monitor.ports import Clock, OvenDuty, WriteStore
+from monitor.ports import AlarmDuty, Clock, OvenDuty, WriteStore
 from monitor.service.engine import Engine
 
 log = logging.getLogger(__name__)
@@ -55,6 +55,7 @@ class Worker:
         acknowledge: Callable[[list[Any]], None],
         committed: Callable[[Batch], None],
         ovens: OvenDuty | None = None,
+        alarms: AlarmDuty | None = None,
         follow: Callable[[int], tuple[Computed, bool]] | None = None,
     ) -> None:
         self._engine = engine
@@ -65,10 +66,12 @@ class Worker:
         self._acknowledge = acknowledge
         self._committed = committed
         self._ovens = ovens
+        self._alarms = alarms
         self._follow = follow  # moves computed states on to a time, a bounded piece of it
         self._has_more_to_follow = False
         self._follow_trouble: str | None = None
         self._oven_trouble: str | None = None
+        self._alarm_trouble: str | None = None
         self._inbox: queue.SimpleQueue[Arrival | Ask | None] = queue.SimpleQueue()
         self._tokens: list[Any] = []
         self._answers: list[tuple[Future[Any], Any]] = []
@@ -84,7 +87,7 @@ class Worker:
     @property
     def trouble(self) -> str | None:
         """A sentence while something keeps it from committing, else None."""
-        return self._trouble or self._oven_trouble or self._follow_trouble
+        return self._trouble or self._oven_trouble or self._alarm_trouble or self._follow_trouble
 
     @property
     def can_write(self) -> bool:
@@ -130,6 +133,8 @@ class Worker:
         if item is not None:
             self._take(item)
         self._look_after_ovens()
+        if self._alarms is not None:
+            self._guard_alarms(self._alarms.tick)
         if self._commit_is_due(idle=item is None):
             self._commit()
         self._upkeep()
@@ -145,6 +150,8 @@ class Worker:
 
     def _commit_is_due(self, *, idle: bool) -> bool:
         if self._ovens is not None and self._ovens.is_urgent():
+            return True
+        if self._alarms is not None and self._alarms.is_urgent():
             return True
         if not self._items:
             return False
@@ -175,6 +182,8 @@ class Worker:
             log.exception("message could not be handled topic=%s", arrival.topic)
         if self._ovens is not None:
             self._guard_ovens(partial(self._ovens.arrived, arrival))
+        if self._alarms is not None:
+            self._guard_alarms(partial(self._alarms.arrived, arrival))
         if arrival.token is not None:
             self._tokens.append(arrival.token)
 
@@ -196,6 +205,15 @@ class Worker:
         except Exception:
             log.exception("supervision of the ovens failed")
             self._oven_trouble = "A fault in supervising the ovens; see the log. Nothing is heated."
+
+    def _guard_alarms(self, act: Callable[[], None]) -> None:
+        """Readings and ovens go on whatever is wrong with alarms; that they do not is said."""
+        try:
+            act()
+            self._alarm_trouble = None
+        except Exception:
+            log.exception("alarms failed")
+            self._alarm_trouble = "A fault in the alarms; see the log. Look at the boxes yourself."
 
     def _clock_is_set(self) -> bool:
         """A board without a battery clock starts in the past; its arrivals wait until it knows better."""
@@ -225,6 +243,8 @@ class Worker:
             self._acknowledge(tokens)
         if self._ovens is not None:  # whoever asked looks at the oven next: as it is after this
             self._guard_ovens(partial(self._ovens.committed, batch))
+        if self._alarms is not None:
+            self._guard_alarms(partial(self._alarms.committed, batch))
         for answer, value in answers:
             answer.set_result(value)
         self._readings_since_roll_up += len(batch.readings)

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from monitor.model.batch import Batch, DeviceRow, Quarantined, SeqRange
 from monitor.model.history import Stored
 from monitor.model.reading import Presence
-from monitor.store import boxes, ovens, sensors, spools
+from monitor.store import alarms, boxes, ovens, sensors, spools
 from monitor.store.versions import read_inventory
 
 NEWEST = "newest_ms"
@@ -100,6 +100,7 @@ def read_stored(db: sqlite3.Connection, site: int) -> Stored:
         newest_event_id=spools.newest_event_id(db),
         newest_box_event_id=boxes.newest_event_id(db),
         oven_states=ovens.read_states(db, site),
+        alarms=alarms.read_kept(db, site),
         newest_sensor_event_id=sensors.newest_event_id(db),
         counters=counters,
     )

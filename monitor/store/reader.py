@@ -1,5 +1,6 @@
 """Everything a page or a command can ask of the database, read-only."""
 
+from monitor.model.alarm_change import AlarmFigure, AlarmTransition
 from monitor.model.batch import DeviceRow, Quarantined
 from monitor.model.box_event import BoxCheckpoint, BoxHistory, Noticed
 from monitor.model.catalogue import OwnFigure
@@ -11,7 +12,7 @@ from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
-from monitor.store import boxes, cycles, facts, ovens, sensors, spools, versions
+from monitor.store import alarms, boxes, cycles, facts, ovens, sensors, spools, versions
 from monitor.store.calendar import CalendarReader
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
@@ -143,6 +144,21 @@ class Reader(SeriesReader, PeopleReader, CalendarReader):
         """What the oven's book says of a cycle, oldest first."""
         with self._snapshot() as db:
             return cycles.read_records(db, self._site_id, oven, cycle)
+
+    def alarms(self) -> tuple[str, ...]:
+        """What is kept of every alarm that shows anything but normal, as text."""
+        with self._snapshot() as db:
+            return alarms.read_not_normal(db, self._site_id)
+
+    def alarm_log(self, from_ms: int, to_ms: int, limit: int = 100_000) -> tuple[AlarmTransition, ...]:
+        """Transitions of a window, oldest first; of too many the newest."""
+        with self._snapshot() as db:
+            return alarms.read_log(db, self._site_id, from_ms, to_ms, limit)
+
+    def alarm_figures(self) -> tuple[AlarmFigure, ...]:
+        """Every number of the alarm table that was ever set, oldest first."""
+        with self._snapshot() as db:
+            return alarms.read_figures(db, self._site_id)
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]:
         """All that was told and found of sensors, by channel, in the order in which it was entered."""

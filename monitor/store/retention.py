@@ -3,7 +3,7 @@
 import sqlite3
 
 from monitor.model.history import FIVE_MINUTES_S, HOUR_S, Progress, Retention
-from monitor.store import boxes, cycles, spools
+from monitor.store import alarms, boxes, cycles, spools
 from monitor.store.rolling import BUCKET_MS, DAY_MS, TABLES
 from monitor.store.rollups import HOLD_CAP_MS
 
@@ -21,7 +21,7 @@ def prune(db: sqlite3.Connection, now_ms: int, retention: Retention) -> Progress
     hour_ms = min(_day_start_ms(now_ms - retention.hour_days * DAY_MS), five_ms)
     five, five_more = _delete_before(db, TABLES[FIVE_MINUTES_S], "start_ms", five_ms)
     hours, hours_more = _delete_before(db, TABLES[HOUR_S], "start_ms", hour_ms)
-    thinned = spools.prune_checkpoints(db, now_ms) + boxes.prune(db, now_ms)
+    thinned = spools.prune_checkpoints(db, now_ms) + boxes.prune(db, now_ms) + alarms.prune(db, now_ms)
     thinned += cycles.prune_air(db, now_ms - retention.five_minute_days * DAY_MS)
     return Progress(rows=raw + five + hours + thinned, more=raw_more or five_more or hours_more)
 

@@ -8,6 +8,7 @@ from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Applied, Progress, Retention, Stored
 from monitor.store import (
+    alarms,
     boxes,
     calendar,
     facts,
@@ -151,6 +152,7 @@ class Store:
             batch.ovens.air
         ):  # of now as a rule; after a step of the clock back, of what was gone through already
             spools.forget_after(db, site_id, min(60_000 * air.minute for air in batch.ovens.air))
+        alarms.write(db, site_id, batch.alarms)
         facts.write_devices(db, site_id, batch.devices.values())
         facts.write_counters(db, site_id, batch)
         for counter, count, note in ingest.notes(out, self._book, batch.newest_ms):

@@ -5,7 +5,7 @@ import json
 import sys
 
 # Those run without a name; the long ones only when asked for.
-SHORT = ("ingest", "replay", "start", "store", "fleet", "world", "physics")
+SHORT = ("ingest", "replay", "start", "store", "fleet", "world", "physics", "alarms")
 LONG = ("outages", "spools", "boxes", "limit", "plan", "ovens")
 
 

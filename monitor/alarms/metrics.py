@@ -1,0 +1,214 @@
+"""How the alarms themselves do, counted from the log of their transitions (A-18, A-19, A-33)."""
+
+import math
+from collections import Counter, defaultdict
+from collections.abc import Iterable, Sequence
+from dataclasses import dataclass
+from statistics import fmean, pstdev
+
+from monitor.model.alarm_change import AlarmTransition
+
+CHATTER_S, CHATTER_TIMES = 60.0, 3
+FLEETING_S, FLEETING_SAMPLES = 60.0, 5
+SLOW_CHATTER_SAMPLES = 60  # three activations within so many samples
+STALE_S = 86_400.0
+FLOOD_WINDOW_S, FLOOD_BEGINS, FLOOD_ENDS = 600.0, 10, 5
+BAD_ACTORS = 10
+HASTY_S = 5.0  # acknowledged sooner than it can be read
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Occurrence:
+    """One activation: from when to when it was active [Unix s]."""
+
+    key: str
+    type: str
+    from_s: float
+    to_s: float | None  # None = still
+    acked_s: float | None = None
+    told: bool = False
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class AlarmHealth:
+    """Keys are those of alarms, types those of the table. Shares are 0 to 1."""
+
+    activations: int
+    told: int  # messages' worth: activations and re-alarms that people were told of
+    told_per_day: float
+    chattering: tuple[str, ...]
+    slow_chattering: tuple[str, ...]
+    fleeting: dict[str, int]  # times, by key
+    stale: tuple[str, ...]  # active for more than a day now
+    floods: tuple[tuple[float, float], ...]  # from, to [Unix s]
+    flood_share: float
+    bad_actors: tuple[tuple[str, int], ...]  # key, activations; most first
+    bad_actor_share: float
+    never_fired: tuple[str, ...]
+    always_shelved: tuple[str, ...]
+    never_acked: tuple[str, ...]
+    hasty: dict[str, int]  # acknowledged within seconds, by key
+    always_together: tuple[tuple[str, str], ...]  # one of each pair may be a consequence of the other
+
+
+def health(
+    log: Sequence[AlarmTransition], kinds: tuple[str, ...], from_s: float, to_s: float, sample_s: float
+) -> AlarmHealth:
+    """All of it over a window.
+
+    Args:
+        log: Transitions, oldest first.
+        kinds: Types of the alarm table.
+        from_s, to_s: The window [Unix s].
+        sample_s: Usual time between two readings [s], > 0.
+    """
+    if sample_s <= 0.0 or to_s <= from_s:
+        raise ValueError("sample_s must be above 0 and the window must have a length")
+    found = occurrences(log)
+    starts: dict[str, list[float]] = defaultdict(list)
+    for item in found:
+        starts[item.key].append(item.from_s)
+    told_s = [line.at_ms / 1000.0 for line in log if line.told and line.what != "cleared"]
+    spans = floods(told_s, to_s)
+    times = Counter({key: len(at) for key, at in starts.items()})
+    worst = tuple(sorted(times.items(), key=lambda item: (-item[1], item[0]))[:BAD_ACTORS])
+    return AlarmHealth(
+        activations=len(found),
+        told=len(told_s),
+        told_per_day=len(told_s) / ((to_s - from_s) / 86_400.0),
+        chattering=_often(starts, CHATTER_S),
+        slow_chattering=_often(starts, SLOW_CHATTER_SAMPLES * sample_s),
+        fleeting=dict(Counter(item.key for item in found if _is_fleeting(item, sample_s))),
+        stale=tuple(sorted({i.key for i in found if i.to_s is None and to_s - i.from_s > STALE_S})),
+        floods=spans,
+        flood_share=sum(end - begin for begin, end in spans) / (to_s - from_s),
+        bad_actors=worst,
+        bad_actor_share=sum(count for _, count in worst) / len(found) if found else 0.0,
+        never_fired=tuple(sorted(set(kinds) - {line.type for line in log if line.what == "activated"})),
+        always_shelved=_always_shelved(log),
+        never_acked=_never_acked(found),
+        hasty=dict(Counter(item.key for item in found if _is_hasty(item))),
+        always_together=_together(starts),
+    )
+
+
+def occurrences(log: Iterable[AlarmTransition]) -> tuple[Occurrence, ...]:
+    """Activations with their ends, in the order in which they began."""
+    open_at: dict[str, dict[str, object]] = {}
+    done: list[dict[str, object]] = []
+    for line in log:
+        at_s = line.at_ms / 1000.0
+        if line.what == "activated":
+            begun: dict[str, object] = {"key": line.key, "type": line.type, "from_s": at_s, "to_s": None}
+            open_at[line.key] = begun | {"acked_s": None, "told": line.told}
+            done.append(open_at[line.key])
+        elif line.key in open_at:
+            entry = open_at[line.key]
+            if line.what in ("cleared", "vanished") and entry["to_s"] is None:
+                entry["to_s"] = at_s
+            elif line.what == "acknowledged" and entry["acked_s"] is None:
+                entry["acked_s"] = at_s
+            entry["told"] = bool(entry["told"]) or (line.told and line.what != "cleared")
+    return tuple(Occurrence(**entry) for entry in done)  # type: ignore[arg-type]  # built just above
+
+
+def floods(told_s: Sequence[float], now_s: float) -> tuple[tuple[float, float], ...]:
+    """From more than ten in ten minutes until there are fewer than five; (from, to) [Unix s]."""
+    spans: list[tuple[float, float]] = []
+    begin_s: float | None = None
+    at = sorted(told_s)
+    for index, moment_s in enumerate(at):
+        if begin_s is not None:
+            end_s = _flood_end_s(at[:index])
+            if end_s is not None and end_s <= moment_s:
+                spans.append((begin_s, end_s))
+                begin_s = None
+        recent = sum(1 for other_s in at[: index + 1] if moment_s - other_s < FLOOD_WINDOW_S)
+        if begin_s is None and recent > FLOOD_BEGINS:
+            begin_s = moment_s
+    if begin_s is not None:
+        end_s = _flood_end_s(at)
+        spans.append((begin_s, now_s if end_s is None else min(end_s, now_s)))
+    return tuple(spans)
+
+
+def _flood_end_s(at: Sequence[float]) -> float | None:
+    """When, with nothing more, the count of the last ten minutes falls below five."""
+    return None if len(at) < FLOOD_ENDS else at[-FLOOD_ENDS] + FLOOD_WINDOW_S
+
+
+def mean_detection_delay_s(log: Iterable[AlarmTransition], became_s: dict[str, float]) -> float | None:
+    """Mean time from when it became so (by activation, where that is known) to the alarm [s] (A-18)."""
+    delays = [
+        line.at_ms / 1000.0 - became_s[line.activation]
+        for line in log
+        if line.what == "activated" and line.activation in became_s
+    ]
+    return fmean(delays) if delays else None
+
+
+def proposed_deadband(values: Sequence[float], resolution: float) -> float | None:
+    """A deadband from recorded noise: three times its spread, in the unit of the values (A-15, A-18).
+
+    The noise is what is left of neighbouring differences, so that a slow change of the air is not taken
+    for it. None where fewer than 30 values were recorded.
+
+    Args:
+        values: Samples in order, evenly spaced.
+        resolution: Step of the sensor; the answer is no less than it and a multiple of it [same unit], > 0.
+    """
+    if resolution <= 0.0:
+        raise ValueError("resolution must be above 0")
+    if len(values) < 30:
+        return None
+    steps = [after - before for before, after in zip(values, values[1:], strict=False)]
+    noise: float = pstdev(steps) / math.sqrt(2.0)
+    return max(math.ceil(3.0 * noise / resolution), 1) * resolution
+
+
+def _often(starts: dict[str, list[float]], within_s: float) -> tuple[str, ...]:
+    """Keys with three activations within so long."""
+    gap = CHATTER_TIMES - 1
+    return tuple(
+        sorted(
+            key
+            for key, at in starts.items()
+            if any(at[i + gap] - at[i] <= within_s for i in range(len(at) - gap))
+        )
+    )
+
+
+def _is_fleeting(item: Occurrence, sample_s: float) -> bool:
+    longest_s = max(FLEETING_S, FLEETING_SAMPLES * sample_s)
+    return item.to_s is not None and item.to_s - item.from_s < longest_s
+
+
+def _is_hasty(item: Occurrence) -> bool:
+    return item.acked_s is not None and item.acked_s - item.from_s < HASTY_S
+
+
+def _always_shelved(log: Sequence[AlarmTransition]) -> tuple[str, ...]:
+    """Alarms that were put aside each time that they were raised, twice at least."""
+    raised = Counter(line.key for line in log if line.what == "activated")
+    shelved = Counter(line.key for line in log if line.what == "shelved")
+    hidden = Counter(line.key for line in log if line.what == "activated" and line.now == "shlvd")
+    aside = {key: shelved[key] + hidden[key] for key in raised}
+    return tuple(sorted(key for key, count in raised.items() if count >= 2 and aside[key] >= count))
+
+
+def _never_acked(found: Sequence[Occurrence]) -> tuple[str, ...]:
+    """Alarms that people were told of and nobody ever acknowledged."""
+    told = {item.key for item in found if item.told}
+    return tuple(sorted(told - {item.key for item in found if item.acked_s is not None}))
+
+
+def _together(starts: dict[str, list[float]]) -> tuple[tuple[str, str], ...]:
+    """Pairs that were raised within a minute of each other every time, three times at least."""
+    often = sorted(key for key, at in starts.items() if len(at) >= CHATTER_TIMES)[:200]
+    return tuple(
+        (one, other)
+        for index, one in enumerate(often)
+        for other in often[index + 1 :]
+        if len(starts[one]) == len(starts[other])
+        and all(abs(a - b) <= 60.0 for a, b in zip(starts[one], starts[other], strict=True))
+    )

@@ -1,0 +1,76 @@
+"""What people are told of alarms, as messages."""
+
+from collections.abc import Mapping
+
+from monitor.alarms.events import Tell
+from monitor.alarms.state import AlarmState
+from monitor.alarms.storms import Storm
+from monitor.model.alarm_row import AlarmRow
+from monitor.model.message import Message, MessageKind
+
+STORM = "storm"
+
+
+def message_of(state: AlarmState, row: AlarmRow, tell: Tell, at_s: float) -> Message:
+    """One alarm: what is so, why it matters, what to do, by when (A-30)."""
+    said = state.said
+    what, why, act = said.what or f"{row.name}.", said.why or row.why, said.act or row.act
+    if tell.kind is MessageKind.CLEARS:
+        what, why, act = f"It is over: {what}", "", ""
+    elif tell.kind is MessageKind.NOTICE:
+        away = state.away
+        since = "" if away is None else f" {away.who} took it out of service: {away.why}"
+        what = f"{row.name} is still out of service and tells nobody anything.{since}"
+        why, act = "What it watches is not watched.", "Return it to service when the work is done."
+    return Message(
+        kind=tell.kind,
+        subject=state.key,
+        occurrence=tell.occurrence,
+        type=state.type,
+        place=state.place,
+        priority=tell.priority,
+        at_s=at_s,
+        what=what,
+        why=why,
+        act=act,
+        deadline_s=said.deadline_s if tell.kind in (MessageKind.ACTIVE, MessageKind.WORSE) else None,
+    )
+
+
+def storm_message(
+    storm: Storm, states: Mapping[str, AlarmState], rows: Mapping[str, AlarmRow], cause: str, at_s: float
+) -> Message:
+    """Many alarms as one: how many, where to look, which came first (A-22, A-25)."""
+    first = states.get(storm.first)
+    named = "" if first is None else first.said.what or f"{rows[first.type].name}."
+    others = len(storm.members) - 1
+    deadlines = [state.said.deadline_s for key in storm.members if (state := states.get(key)) is not None]
+    return Message(
+        kind=MessageKind.ACTIVE if storm.told == 1 else MessageKind.WORSE,
+        subject=STORM,
+        occurrence=f"{storm.id}-{storm.told}",
+        type=STORM,
+        place="",
+        priority=storm.priority,
+        at_s=at_s,
+        what=f"{len(storm.members)} alarms at once. First: {named} And {others} more.",
+        why="So many at once have one cause more likely than many.",
+        act=cause,
+        deadline_s=min((d for d in deadlines if d is not None), default=None),
+        covers=storm.members,
+    )
+
+
+def storm_seen(storm: Storm, at_s: float) -> Message:
+    """Nothing more is sent of it: each of its alarms was acknowledged or is over."""
+    return Message(
+        kind=MessageKind.SEEN,
+        subject=STORM,
+        occurrence=f"{storm.id}-{storm.told}",
+        type=STORM,
+        place="",
+        priority=storm.priority,
+        at_s=at_s,
+        what="All alarms of it were seen or are over.",
+        covers=storm.members,
+    )

@@ -1,0 +1,1 @@
+"""Pages about alarms: what is so, what may be done about it, and how the alarms themselves do."""
