@@ -9,6 +9,18 @@ from monitor.model.condition import Condition
 
 # Whoever buys desiccant or waits for a free oven needs some days.
 SOON_DAYS = 7.0
+TYPES = (
+    "humidity_high",
+    "desiccant_spent",
+    "desiccant_soon",
+    "lid_open",
+    "box_leaky",
+    "wet_contents",
+    "sensor_implausible",
+    "charge_too_small",
+    "sensor_misplaced",
+    "contents_unannounced",
+)
 # A diagnosis is told as a condition when it is clearly likelier than not.
 LIKELY = 0.7
 OLD = (Freshness.STALE, Freshness.LOST, Freshness.NEVER)
@@ -55,6 +67,7 @@ def _humidity(box: BoxAnswer, deadline_s: float | None) -> Condition:
     humidity_pct, limit_pct = box.air.humidity_pct, box.limit_humidity_pct
     if box.air.freshness in OLD or humidity_pct is None or limit_pct is None:
         return Condition(type="humidity_high", place=box.key, holds=None)
+    what, act = wording.too_humid(box.name, humidity_pct, limit_pct, "What is")
     return Condition(
         type="humidity_high",
         place=box.key,
@@ -62,6 +75,9 @@ def _humidity(box: BoxAnswer, deadline_s: float | None) -> Condition:
         value=humidity_pct,
         limit=limit_pct,
         deadline_s=deadline_s,
+        what=what,
+        why="What is inside takes up water until it no longer prints well.",
+        act=act,
     )
 
 

@@ -1,0 +1,53 @@
+"""What people are told though nothing is wrong yet: a check or a yearly test comes due; pure."""
+
+from collections.abc import Iterator
+
+from monitor.model.answers import StatusAnswer
+from monitor.model.around import Around
+from monitor.model.message import Message, MessageKind, Priority
+
+AHEAD_S = 30 * 86_400.0  # A-34
+
+
+def notices(
+    previous: frozenset[str], status: StatusAnswer, around: Around, now_s: float
+) -> tuple[tuple[Message, ...], frozenset[str]]:
+    """What is to be told now, and what to hand in as `previous` the next time: each due date is told once.
+
+    Args:
+        previous: As returned before; empty at first. What is not due at all any more is forgotten.
+        status: The site as answered for now.
+        around: What the answer lacks.
+        now_s: Unix seconds.
+    """
+    due = {f"{item.subject} {item.occurrence}": item for item in _due(status, around, now_s)}
+    return tuple(item for key, item in due.items() if key not in previous), frozenset(due)
+
+
+def _due(status: StatusAnswer, around: Around, now_s: float) -> Iterator[Message]:
+    names = {box.key: box.name for box in status.boxes}
+    names |= {room.key: room.name for room in status.rooms}
+    names |= {oven.key: oven.name for oven in status.ovens}
+    for place, due_s in around.check_due_s.items():
+        if due_s is not None and 0.0 <= due_s - now_s <= AHEAD_S:
+            what = f"The sensor of {names.get(place, place)}"
+            yield _coming("check_due", place, f"{what} is due for its check", due_s, now_s)
+    for oven, watch in around.ovens.items():
+        if watch.proof_due_s is not None and 0.0 <= watch.proof_due_s - now_s <= AHEAD_S:
+            what = f"{names.get(oven, oven)} is due for its yearly test"
+            yield _coming("proof_due", oven, what, watch.proof_due_s, now_s)
+
+
+def _coming(kind: str, place: str, what: str, due_s: float, now_s: float) -> Message:
+    return Message(
+        kind=MessageKind.NOTICE,
+        subject=f"{kind}-{place}",
+        occurrence=f"{due_s:.0f}",
+        type=kind,
+        place=place,
+        priority=Priority.NOTICE,
+        at_s=now_s,
+        what=f"{what} in {(due_s - now_s) / 86_400.0:.0f} days.",
+        act="Plan it in before that day.",
+        deadline_s=due_s,
+    )
