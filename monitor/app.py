@@ -14,6 +14,7 @@ from monitor.edge.clock import SystemClock
 from monitor.edge.mosquitto import MONITOR, OwnBroker, find_mosquitto
 from monitor.edge.mqtt import Link
 from monitor.edge.mqtt_client import Address, Parting
+from monitor.edge.timer import Timer
 from monitor.edge.trial_broker import TrialBroker
 from monitor.errors import BadSettingsError, RefusedError
 from monitor.model.alarm_change import AlarmsKept
@@ -34,11 +35,12 @@ from monitor.service.oven_course import OvenCourse
 from monitor.service.oven_desk import OvenDesk
 from monitor.service.oven_world import OvenWorld
 from monitor.service.people import People
+from monitor.service.planned_starts import PlannedStarts
 from monitor.service.queries import Queries, Surroundings
 from monitor.service.report import Reports
 from monitor.service.sessions import Limits, Sessions
 from monitor.service.summaries import Summaries
-from monitor.service.worker import Worker
+from monitor.service.worker import Worker, clock_floor_s
 from monitor.settings import BrokerSettings, Settings
 from monitor.store.files import ServiceLock, database_path
 from monitor.store.reader import Reader
@@ -70,6 +72,7 @@ class Choice:
     commit_every_s: float | None = None
     history_share: Callable[[], float | None] = lambda: None
     alarm_sources: Callable[[], AlarmSources] = AlarmSources
+    speed: float = 1.0  # seconds of `clock` in one real second
 
 
 class Service:
@@ -81,6 +84,7 @@ class Service:
         self._parts = ExitStack()
         self.path = database_path(settings.database)
         self.broker: OwnBroker | TrialBroker | None = None
+        self.timer: Timer | None = None
 
     def __enter__(self) -> "Service":
         try:
@@ -127,6 +131,7 @@ class Service:
         self.ovens = OvenActs(
             desk, reader, self.queries, self.worker.ask, clock, progress=self._course.progress
         )
+        self._start_timer(engine, reader, desk)
 
     def _start_broker(self) -> Address:
         """The broker to use; our own is started, and what cannot be started is said."""
@@ -225,6 +230,31 @@ class Service:
         self._parts.callback(self.link.stop)
         self._parts.callback(self.worker.stop)
 
+    def _start_timer(self, engine: Engine, reader: Reader, desk: OvenDesk) -> None:
+        """Starts planned for later, and what calls them at their times."""
+        clock = self._choice.clock
+        self.planned = PlannedStarts(
+            reader,
+            self.queries,
+            desk,
+            self.ovens.begin_planned,
+            self.worker.ask,
+            clock,
+            is_clock_known=lambda: clock.wall_s() >= clock_floor_s(engine.newest_s),
+            tell=_log_messages,
+        )
+        self.timer = timer = Timer(
+            self.planned.times,
+            self.planned.look,
+            clock=clock,
+            pace_s=time.monotonic,
+            clock_steps=self.planned.watch.look,
+            speed=self._choice.speed,
+        )
+        self.planned.edited = timer.rebuild
+        timer.start()
+        self._parts.callback(timer.stop)
+
     def _let_people_in(self) -> None:
         """Sessions last real days, also where a demonstration runs its clock faster."""
         web, now_s, ask = self._settings.web, SystemClock().wall_s, self.worker.ask
@@ -262,6 +292,8 @@ class Service:
     def _surroundings(self) -> Surroundings:
         link = self.link.state()
         reasons = [self.worker.trouble] if self.worker.trouble else []
+        if self.timer is not None and self.timer.trouble:
+            reasons.append(self.timer.trouble)
         if link.taken_over:
             reasons.append("Another program uses this monitor's client id at the broker: stop one of them.")
         elif not link.connected and link.last_error:
@@ -272,6 +304,12 @@ class Service:
             reasons=tuple(reasons),
             history_share=self._choice.history_share(),
         )
+
+
+def _log_messages(messages: tuple[Message, ...]) -> None:
+    """Until somebody delivers them."""
+    for message in messages:
+        log.info("notice subject=%s what=%s why=%s", message.subject, message.what, message.why)
 
 
 def _retention(settings: Settings) -> Retention:

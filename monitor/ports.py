@@ -17,6 +17,7 @@ from monitor.model.inventory import Inventory
 from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.people import Act, Code, Person, Session
+from monitor.model.planned_start import AnyStart
 from monitor.model.reading import TimeQuality
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
@@ -130,6 +131,9 @@ class ReadStore(Protocol):
     def alarm_log(self, from_ms: int, to_ms: int, limit: int = 100_000) -> tuple[AlarmTransition, ...]: ...
 
     def alarm_figures(self) -> tuple[AlarmFigure, ...]: ...
+    def planned_starts(self) -> tuple[AnyStart, ...]: ...
+
+    def planned_start(self, number: int) -> AnyStart | None: ...
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]: ...
 

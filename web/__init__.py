@@ -9,6 +9,7 @@ from werkzeug.wrappers import Response
 from monitor.service.alarm_acts import AlarmActs
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
+from monitor.service.planned_starts import PlannedStarts
 from monitor.service.queries import Queries
 from monitor.service.report import Reports
 from web import guard, nav, present, problems
@@ -57,6 +58,7 @@ def create_app(
     calendar: Calendar | None = None,
     reports: Reports | None = None,
     alarms: AlarmActs | None = None,
+    planned: PlannedStarts | None = None,
 ) -> Flask:
     """The application.
 
@@ -65,6 +67,7 @@ def create_app(
         look_only: Nothing can be changed through it, whatever `changes` is.
         hosts: Names it answers to besides plain addresses; empty = any.
         closing: Once set, the live streams end.
+        planned: Starts planned for later; None = none can be planned.
         desk: Minds the ovens; None = they are shown as last heard, and nothing is asked of them.
         reports: On boxes and spools; None = there are none.
         calendar: What calendar programs read; None = there is none.
@@ -77,7 +80,7 @@ def create_app(
     app.config["MAX_CONTENT_LENGTH"] = 1_000_000
     presenter = present.Presenter(zone)
     changes = None if look_only else changes
-    site_ovens = Ovens(queries, desk)
+    site_ovens = Ovens(queries, desk, planned)
     views = Views(site_ovens, presenter)
     board = Board(app, queries, presenter, views)
     app.before_request(lambda: guard.admit(look_only=look_only, hosts=hosts, door=door))

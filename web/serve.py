@@ -13,6 +13,7 @@ from monitor.errors import RefusedError
 from monitor.service.alarm_acts import AlarmActs
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
+from monitor.service.planned_starts import PlannedStarts
 from monitor.service.queries import Queries
 from monitor.service.report import Reports
 from web import create_app
@@ -42,6 +43,7 @@ class PageServer:
         calendar: Calendar | None = None,
         reports: Reports | None = None,
         alarms: AlarmActs | None = None,
+        planned: PlannedStarts | None = None,
     ) -> None:
         is_local = host in LOOPBACK_NAMES
         hosts = frozenset(LOOPBACK_NAMES if is_local else {*LOOPBACK_NAMES, *_names_of(host)})
@@ -60,6 +62,7 @@ class PageServer:
             calendar=calendar,
             reports=reports,
             alarms=alarms,
+            planned=planned,
         )
         logging.getLogger("waitress.queue").setLevel(logging.ERROR)
         try:

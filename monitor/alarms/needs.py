@@ -36,10 +36,11 @@ def needs(
     now_s: float,
     unplaced: tuple[str, ...],
     material_names: Mapping[str, str],
+    more: Iterable[Need] = (),
 ) -> tuple[Need, ...]:
-    """What needs a person, most pressing first; empty when nothing does."""
+    """What needs a person, most pressing first, with `more` among it; empty when nothing does."""
     boxes, rooms, ovens, spools = tuple(boxes), tuple(rooms), tuple(ovens), tuple(spools)
-    found: list[Need] = []
+    found: list[Need] = list(more)
     for oven in ovens:
         found.extend(_of_oven(oven))
     places = [(box.key, box.name, box.air) for box in boxes] + [(r.key, r.name, r.air) for r in rooms]

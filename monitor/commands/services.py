@@ -60,6 +60,7 @@ def demo(options: argparse.Namespace, settings: Settings) -> int:
         load_inventory(site.inventory_toml().encode(), database(own), own)
         choice = Choice(
             clock=clock,
+            speed=options.speed,
             allow_trial_broker=True,
             commit_every_s=1.0,
             history_share=lambda: share[0] if share[0] < 1.0 else None,
@@ -241,6 +242,7 @@ def _pages(service: Service, settings: Settings, options: argparse.Namespace) ->
         calendar=service.calendar,
         reports=service.reports,
         alarms=service.alarms,
+        planned=service.planned,
     )
     server.start()
     try:

@@ -10,6 +10,7 @@ from monitor.model.catalogue import OwnFigure
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import OvenChanges
 from monitor.model.people import Act, PeopleChange
+from monitor.model.planned_start import AnyStart
 from monitor.model.reading import Presence, Reading
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import SpoolEvent
@@ -71,6 +72,7 @@ class Batch:
     people: list[PeopleChange] = field(default_factory=list)  # in this order
     calendar: list[KeptEntry] = field(default_factory=list)  # appointments as they are given out now
     acts: list[Act] = field(default_factory=list)  # what people did, the log of it
+    planned: dict[int, AnyStart] = field(default_factory=dict)  # by number; an unreadable one is withdrawn
     audit: list[AuditEntry] = field(default_factory=list)  # lines that follow from nothing else in here
 
     def is_empty(self) -> bool:
@@ -93,5 +95,6 @@ class Batch:
             or self.people
             or self.calendar
             or self.acts
+            or self.planned
             or self.audit
         )

@@ -56,6 +56,7 @@ class Stored:
     oven_states: dict[str, str] = field(default_factory=dict)
     alarms: AlarmsKept = field(default_factory=AlarmsKept)
     newest_sensor_event_id: int = 0
+    newest_planned: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -2,7 +2,7 @@
 
 from dataclasses import replace
 
-from monitor.model.cycle import Cycle, Ending, Order, Problem, RecordKind, StartOrder, Tally
+from monitor.model.cycle import Cycle, Ending, Order, Origin, Problem, RecordKind, StartOrder, Tally
 from monitor.model.oven import OvenPhase
 from monitor.oven import ending
 from monitor.oven.effects import Answer, PublishReset
@@ -48,6 +48,8 @@ def start(turn: Turn, event: StartAsked) -> None:
     what = f"{order.setpoint_c:g} °C for {order.duration_s / 3600.0:.2f} h, limited by {order.limited_by}"
     if not turn.cycle.is_armed_locally:
         what += "; not locally armed"  # B-11
+    if order.origin is Origin.SCHEDULE:
+        what += "; begun as planned"  # B-13
     turn.record(RecordKind.CYCLE_STARTED, what, who=order.who)
     turn.go(Seen.STARTED)
 

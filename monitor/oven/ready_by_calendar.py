@@ -1,11 +1,29 @@
 """When somebody is there: a cycle is started and taken out only then, and not in quiet hours."""
 
 import bisect
+import datetime as dt
 import math
 from collections.abc import Sequence
 
 Span = tuple[float, float]  # from, to [Unix s]
 _DAY_S = 86_400.0
+
+
+def daily(first: dt.date, days: int, begin: dt.time, end: dt.time, zone: dt.tzinfo) -> tuple[Span, ...]:
+    """The same local hours on each of so many dates, one span a date whatever the clocks do that night.
+
+    An end not after its beginning is of the next date. Of an hour that comes twice the first counts; one that
+    is skipped is as long after midnight as usual.
+    """
+    over = 0 if end > begin else 1
+    dates = [first + dt.timedelta(days=day) for day in range(days)]
+    return tuple(
+        (_local_s(date, begin, zone), _local_s(date + dt.timedelta(days=over), end, zone)) for date in dates
+    )
+
+
+def _local_s(date: dt.date, at: dt.time, zone: dt.tzinfo) -> float:
+    return dt.datetime.combine(date, at.replace(fold=0), zone).timestamp()
 
 
 class Calendar:

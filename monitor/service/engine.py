@@ -19,6 +19,7 @@ from monitor.model.history import Stored
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import OvenChanges
 from monitor.model.people import Act, PeopleChange
+from monitor.model.planned_start import AnyStart
 from monitor.model.reading import Pack, Reading, TimeQuality, WireReading
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import SpoolEvent
@@ -53,6 +54,7 @@ class Engine:
         self._newest_event_id = memory.newest_event_id
         self._newest_box_event_id = memory.newest_box_event_id
         self._newest_sensor_event_id = memory.newest_sensor_event_id
+        self._newest_planned = memory.newest_planned
         self._wall_less_mono_s: float | None = None
         self._chambers = Chambers()
         self._batch = Batch()
@@ -146,6 +148,17 @@ class Engine:
     def audit(self, *entries: AuditEntry) -> None:
         """Lines of the log that follow from nothing else in the batch."""
         self._batch.audit.extend(entries)
+
+    def keep_planned(self, start: AnyStart) -> int:
+        """A start planned for later, as it is from now on; a new one gets its number here.
+
+        One that cannot be read can only be withdrawn, and is by this.
+        """
+        if not start.number:
+            self._newest_planned += 1
+            start = replace(start, number=self._newest_planned)
+        self._batch.planned[start.number] = start
+        return start.number
 
     def take_batch(self) -> Batch:
         """What must be committed now; the engine starts gathering anew."""

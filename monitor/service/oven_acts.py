@@ -7,13 +7,14 @@ from dataclasses import replace
 from typing import Any
 
 from monitor.errors import BadInputError, RefusedError
-from monitor.model.cycle import Ending, ExtendOrder, Order, Problem, ResetOrder, StartOrder
+from monitor.model.cycle import Ending, ExtendOrder, Order, Origin, Problem, ResetOrder, StartOrder
 from monitor.model.inventory import Oven
 from monitor.model.oven import OvenState
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.oven_look import CheckItem, OvenLook, StartWish
 from monitor.model.oven_progress import Progress
 from monitor.model.people import Act
+from monitor.model.planned_start import PlannedStart
 from monitor.oven import effects as done
 from monitor.oven import hard
 from monitor.oven.events import Event, ExtendAsked, ResetAsked, StartAsked
@@ -78,21 +79,44 @@ class OvenActs:
             # A tray that this very start puts in is what the person was shown, not a change since.
             seen = state.version if wish.version == version else wish.version
             bound = allowed(state.site.load if state.site else (), state.parameters)
-            now_s = self._clock.wall_s()
-            order = StartOrder(
-                **self._order(wish.order, seen, who),
-                load=load,
-                setpoint_c=wish.setpoint_c,
-                duration_s=wish.duration_s,
-                ends_wall_s=now_s + wish.duration_s,
-                limited_by=bound.limited_by,
-                unattended=wish.unattended,
-                resumes=_resumed(state, load, self._clock.mono_s()),
-            )
-            return _problems(self._desk.step(oven, StartAsked(order=order)))
+            return self._begin(oven, replace(wish, version=seen, load=load, limited_by=bound.limited_by), who)
 
         self._desk.now(oven)
         return tuple(self._ask(act))
+
+    def begin_planned(self, start: PlannedStart) -> tuple[Problem, ...]:
+        """B-13: the same road for what was planned for now, on the worker's thread; empty = granted."""
+        self._desk.tell_site()
+        wish = StartWish(
+            order=f"planned-{start.number}",  # whatever asks twice gets the same answer
+            version=self._desk.now(start.oven).version,
+            load=start.load,
+            setpoint_c=start.setpoint_c,
+            duration_s=start.duration_s,
+            limited_by=start.limited_by,
+            unattended=start.unattended,
+            shown_s=start.planned_s,
+        )
+        return self._begin(start.oven, wish, start.who, Origin.SCHEDULE)
+
+    def _begin(
+        self, oven: str, wish: StartWish, who: str, origin: Origin = Origin.PERSON
+    ) -> tuple[Problem, ...]:
+        resumes = None
+        if origin is Origin.PERSON:  # going on with a cycle is a person's wish, never a plan's (B-22)
+            resumes = _resumed(self._desk.now(oven), wish.load, self._clock.mono_s())
+        order = StartOrder(
+            **self._order(wish.order, wish.version, who),
+            load=wish.load,
+            setpoint_c=wish.setpoint_c,
+            duration_s=wish.duration_s,
+            ends_wall_s=self._clock.wall_s() + wish.duration_s,
+            limited_by=wish.limited_by,
+            unattended=wish.unattended,
+            origin=origin,
+            resumes=resumes,
+        )
+        return _problems(self._desk.step(oven, StartAsked(order=order)))
 
     def stop(self, oven: str, who: str, why: str) -> None:
         """Heat off, whoever asks and whatever runs: said to the oven at once, then written down (B-17)."""

@@ -5,6 +5,7 @@ from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
 from monitor.alarms.needs import needs
+from monitor.alarms.planned_starts import waiting
 from monitor.errors import BadInputError
 from monitor.library import Library
 from monitor.model.alarm_row import AlarmRow
@@ -191,6 +192,8 @@ class Queries:
         )
         unplaced = _unplaced(newest, here)
         health = self._health(newest, unplaced, at_ms)
+        starts = self._store.planned_starts() if at_s is None else ()
+        planned = waiting(starts, inventory.ovens, moment_s, self._zone)
         # While the past is still being read everything looks old: nothing is asked of anybody yet.
         is_settling = health.history_share is not None
         return StatusAnswer(
@@ -203,7 +206,7 @@ class Queries:
             alarms=alarm_answers.committed(self._store.alarms(), self._alarm_rows) if at_s is None else (),
             needs=()
             if is_settling
-            else needs(boxes, rooms, heaters, spools, moment_s, unplaced, limits.names),
+            else needs(boxes, rooms, heaters, spools, moment_s, unplaced, limits.names, planned),
             health=health,
         )
 

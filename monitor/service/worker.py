@@ -33,6 +33,11 @@ CLOCK_FLOOR_S = 1_767_225_600.0  # 2026-01-01
 CLOCK_BEHIND_S = 3_600.0
 
 
+def clock_floor_s(newest_s: float) -> float:
+    """The earliest time that this board's clock may tell and be believed, by its newest record [Unix s]."""
+    return max(CLOCK_FLOOR_S, newest_s - CLOCK_BEHIND_S)
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Ask:
     """Something to do on the worker's thread, with the engine, answered after it is committed."""
@@ -218,8 +223,7 @@ class Worker:
     def _clock_is_set(self) -> bool:
         """A board without a battery clock starts in the past; its arrivals wait until it knows better."""
         now_s = self._clock.wall_s()
-        floor_s = max(CLOCK_FLOOR_S, self._engine.newest_s - CLOCK_BEHIND_S)
-        if now_s >= floor_s:
+        if now_s >= clock_floor_s(self._engine.newest_s):
             if self._held:
                 self._trouble = None
             return True

@@ -7,7 +7,7 @@ from collections.abc import Iterable
 from monitor.model.batch import Batch, DeviceRow, Quarantined, SeqRange
 from monitor.model.history import Stored
 from monitor.model.reading import Presence
-from monitor.store import alarms, boxes, ovens, sensors, spools
+from monitor.store import alarms, boxes, ovens, planned, sensors, spools
 from monitor.store.versions import read_inventory
 
 NEWEST = "newest_ms"
@@ -102,6 +102,7 @@ def read_stored(db: sqlite3.Connection, site: int) -> Stored:
         oven_states=ovens.read_states(db, site),
         alarms=alarms.read_kept(db, site),
         newest_sensor_event_id=sensors.newest_event_id(db),
+        newest_planned=planned.newest_number(db, site),
         counters=counters,
     )
 

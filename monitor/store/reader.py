@@ -10,9 +10,10 @@ from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
 from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
+from monitor.model.planned_start import AnyStart
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
-from monitor.store import alarms, boxes, cycles, facts, ovens, sensors, spools, versions
+from monitor.store import alarms, boxes, cycles, facts, ovens, planned, sensors, spools, versions
 from monitor.store.calendar import CalendarReader
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
@@ -159,6 +160,16 @@ class Reader(SeriesReader, PeopleReader, CalendarReader):
         """Every number of the alarm table that was ever set, oldest first."""
         with self._snapshot() as db:
             return alarms.read_figures(db, self._site_id)
+
+    def planned_starts(self) -> tuple[AnyStart, ...]:
+        """Starts that wait for their time or for a person, the first first; unreadable ones among them."""
+        with self._snapshot() as db:
+            return planned.read_open(db, self._site_id)
+
+    def planned_start(self, number: int) -> AnyStart | None:
+        """One of them, whatever became of it."""
+        with self._snapshot() as db:
+            return planned.read_one(db, self._site_id, number)
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]:
         """All that was told and found of sensors, by channel, in the order in which it was entered."""

@@ -15,6 +15,7 @@ from monitor.store import (
     ingest,
     ovens,
     people,
+    planned,
     retention,
     rolling,
     sensors,
@@ -153,6 +154,7 @@ class Store:
         ):  # of now as a rule; after a step of the clock back, of what was gone through already
             spools.forget_after(db, site_id, min(60_000 * air.minute for air in batch.ovens.air))
         alarms.write(db, site_id, batch.alarms)
+        planned.write(db, site_id, batch.planned.values())
         facts.write_devices(db, site_id, batch.devices.values())
         facts.write_counters(db, site_id, batch)
         for counter, count, note in ingest.notes(out, self._book, batch.newest_ms):

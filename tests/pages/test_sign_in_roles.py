@@ -20,6 +20,8 @@ CHANGES = {
     ("POST", "/api/v1/ovens/<key>/stop"): Open.ALL,
     ("POST", "/ovens/<key>/start"): Role.DO,
     ("POST", "/ovens/<key>/extend"): Role.DO,
+    ("POST", "/ovens/<key>/later"): Role.DO,
+    ("POST", "/ready/<int:number>/withdraw"): Role.DO,
     ("POST", "/ovens/<key>/reset"): Role.DO,
     ("POST", "/ovens/<key>/checklist"): Role.DO,
     ("POST", "/ovens/<key>/cutout"): Role.DO,

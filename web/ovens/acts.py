@@ -14,9 +14,10 @@ from monitor.model.people import Role
 from monitor.model.plan import Refused
 from monitor.model.spool_event import Moved, SpoolEvent
 from monitor.service.changes import Changes
+from monitor.service.planned_starts import PlannedStarts
 from monitor.service.queries import Queries
 from web.entry import TEXT_MAX
-from web.ovens import choose, confirm
+from web.ovens import choose, confirm, planned
 from web.ovens.desk import Desk, Ovens
 from web.ovens.safety import RESET_CHECKS
 from web.present import Presenter
@@ -44,6 +45,7 @@ def add(pages: Blueprint, bench: Bench) -> None:
     """All routes that change something."""
     _stops(pages, bench)
     _heat(pages, bench)
+    _planned(pages, bench)
     _checks(pages, bench)
     _moves(pages, bench)
 
@@ -101,6 +103,8 @@ def _heat(pages: Blueprint, bench: Bench) -> None:
         if said or problems:
             page = bench.page("dry", key, asked=asked, problems=problems, said=said)
             return Response(page, status=409)
+        if bench.ovens.planned is not None:
+            bench.ovens.planned.edited()  # it may be the very one that waited; nobody waits for that
         return _remembering(redirect(url_for(".show", key=key), _SEE_OTHER), who)
 
     @pages.post("/ovens/<key>/extend")
@@ -128,6 +132,51 @@ def _heat(pages: Blueprint, bench: Bench) -> None:
         except BadInputError as error:
             problem = _unfit(error)
         return _answered(bench, "reset", key, problem)
+
+
+def _planned(pages: Blueprint, bench: Bench) -> None:
+    """D-11, B-13: a start at a time, and its withdrawal."""
+
+    @pages.post("/ovens/<key>/later")
+    @needs(Role.DO)
+    def start_later(key: str) -> AnyResponse:
+        starts, inventory, asked = starts_of(bench.ovens), bench.queries.inventory(), choose.Asked()
+        try:
+            who = teller()
+            asked = choose.asked(request.form, inventory, bench.present, bench.queries.now_s())
+            ground = ground_of(bench, key, asked)
+            if ground is None:
+                raise RefusedError("There is no plan for it any more.")
+            wish, said = planned.wish(request.form, starts, ground, bench.present)
+            if wish is not None:
+                starts.plan(key, wish, who)
+        except (BadInputError, RefusedError) as error:
+            said = (choose.fault(error),)
+        if said:
+            return Response(bench.page("dry", key, asked=asked, said=said), status=409)
+        return _remembering(redirect(url_for(".show", key=key) + "#planned", _SEE_OTHER), who)
+
+    @pages.post("/ready/<int:number>/withdraw")
+    @needs(Role.DO)
+    def withdraw(number: int) -> AnyResponse:
+        try:
+            starts_of(bench.ovens).withdraw(number, _known_as())
+        except BadInputError as error:
+            abort(409, str(error))
+        return redirect(url_for(".ready_by") + "#planned", _SEE_OTHER)
+
+
+def _known_as() -> str:
+    """For what asks for no name: who signed in, or typed one here before."""
+    typed = request.cookies.get("who", "").strip()[:TEXT_MAX]
+    return signed_in_name() or (typed if typed.isprintable() else "") or whoever()
+
+
+def starts_of(ovens: Ovens) -> PlannedStarts:
+    """Whoever keeps what is planned for later."""
+    if ovens.planned is None:
+        abort(503, "nobody minds the ovens here: nothing can be planned")
+    return ovens.planned
 
 
 def _still(bench: Bench, key: str, asked: choose.Asked, shown: StartWish) -> tuple[str, ...]:

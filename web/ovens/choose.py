@@ -28,6 +28,7 @@ LABELS = {
     "at_c": "The temperature",
     "people": "Who stays with it",
     "resume": "The cycle to go on with",
+    "start_at": "The time to start",
 }
 
 

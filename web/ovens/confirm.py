@@ -145,7 +145,8 @@ def _caps_c(ground: Ground) -> list[tuple[float, str]]:
 
 
 def _caps_s(ground: Ground) -> list[tuple[float, str]]:
-    caps = [(hard.MAX_DURATION_S, f"No cycle is longer than {lasting(hard.MAX_DURATION_S)} (B-15).")]
+    longest_s = _longest_s(ground)
+    caps = [(longest_s, f"No cycle is longer than {lasting(longest_s)} (B-15).")]
     if ground.look.armed_s is None:
         why = f"Without a button to arm it at the oven {lasting(hard.MAX_UNARMED_S)} is the most (B-11)."
         caps.append((hard.MAX_UNARMED_S, why))
@@ -153,6 +154,14 @@ def _caps_s(ground: Ground) -> list[tuple[float, str]]:
     if _is_resuming(ground) and ended is not None and ended.ran_s is not None:
         caps.append((max(60.0, ended.duration_s - ended.ran_s), "What was left of the interrupted cycle."))
     return caps
+
+
+def _longest_s(ground: Ground) -> float:
+    """What the supervision will hold the duration against."""
+    try:
+        return min(hard.MAX_DURATION_S, parameters_of(ground.oven).longest_s)
+    except BadSettingsError:
+        return hard.MAX_DURATION_S
 
 
 def _is_resuming(ground: Ground) -> bool:

@@ -7,6 +7,7 @@ from monitor.errors import BadInputError, StoreError
 from monitor.model.answers import OvenAnswer
 from monitor.model.cycle import Problem
 from monitor.model.oven_look import OvenLook, StartWish
+from monitor.service.planned_starts import PlannedStarts
 from monitor.service.queries import Queries
 from web.present import seconds
 
@@ -48,9 +49,10 @@ class Desk(Protocol):
 class Ovens:
     """The site's ovens, as the desk has them, else as their controllers were last heard."""
 
-    def __init__(self, queries: Queries, desk: Desk | None) -> None:
+    def __init__(self, queries: Queries, desk: Desk | None, planned: PlannedStarts | None = None) -> None:
         self._queries = queries
         self.desk = desk
+        self.planned = planned
         self._known: tuple[str, ...] = ()
 
     def keys(self) -> tuple[str, ...]:

@@ -8,17 +8,21 @@ from dataclasses import dataclass
 from monitor.errors import BadInputError, FieldError
 from monitor.model.inventory import Inventory
 from monitor.oven.ready_by import JobTimes, LoadTimes, Rules, Running, Schedule
+from monitor.oven.ready_by_calendar import daily
 from monitor.service.planning_ready import Wanted, plan_ready
 from monitor.service.queries import Queries
+from web.entry import local_text
 from web.fields import given
 from web.ovens.choose import moment
 from web.ovens.desk import Ovens
+from web.ovens.planned import begins_s
 from web.ovens.words import IS_ON, ends_s, lasting
 from web.present import Presenter
 
 ROWS = 6
 _CLOCK = re.compile(r"([01]\d|2[0-3]):[0-5]\d")
 _FORM = "%a %d %b %H:%M"
+_DAYS = 61  # as far as a job may lie ahead; each with its own hours, over changes of the clocks
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +45,9 @@ class LoadLine:
     starts: str
     ends: str
     latest: str
+    start_at: str  # as a form says it; empty = it is for now
+    start_words: str
+    ready_by: str
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -95,15 +102,9 @@ def rules(args: Mapping[str, str], present: Presenter, now_s: float) -> Rules:
         if not _CLOCK.fullmatch(text):
             raise FieldError(name, f"is {text[:10]!r}; write a time such as 08:30")
     today = present.local(now_s)
-    begin, end = (_at(today, text) for text in texts)
-    if end <= begin:  # past midnight
-        end += 86_400.0
-    return Rules(attended=((begin, end),))
-
-
-def _at(today: dt.datetime, text: str) -> float:
-    hour, minute = (int(part) for part in text.split(":"))
-    return today.replace(hour=hour, minute=minute, second=0, microsecond=0).timestamp()
+    begin, end = (dt.time.fromisoformat(text) for text in texts)
+    assert today.tzinfo is not None  # local to a zone
+    return Rules(attended=daily(today.date(), _DAYS, begin, end, today.tzinfo))
 
 
 def schedule(
@@ -121,7 +122,7 @@ def schedule(
         raise BadInputError(str(error)) from None
 
 
-def told(made: Schedule, inventory: Inventory, present: Presenter) -> Told:
+def told(made: Schedule, inventory: Inventory, present: Presenter, now_s: float) -> Told:
     """In words: what to start when in which oven, and how much slack there is."""
     names = {key: spool.name for key, spool in inventory.spools.items()}
     late = [job for job in made.jobs if job.late_s > 0.0]
@@ -136,19 +137,24 @@ def told(made: Schedule, inventory: Inventory, present: Presenter) -> Told:
     )
     return Told(
         headline=headline,
-        loads=tuple(_load(load, inventory, names, present) for load in made.loads),
+        loads=tuple(_load(load, made, inventory, present, now_s) for load in made.loads),
         jobs=tuple(_job(job, names, present) for job in made.jobs),
         impossible=tuple(names.get(key, key) for key in made.impossible),
         fine=f"{exact} Each time is the 90th percentile, cooling included.",
     )
 
 
-def _load(load: LoadTimes, inventory: Inventory, names: Mapping[str, str], present: Presenter) -> LoadLine:
+def _load(
+    load: LoadTimes, made: Schedule, inventory: Inventory, present: Presenter, now_s: float
+) -> LoadLine:
     slack = (
         "at once: there is no slack"
         if load.slack_s < 60.0
         else (f"{present.clock(load.latest_s, _FORM)} at the latest, {lasting(load.slack_s)} of slack")
     )
+    names = {key: spool.name for key, spool in inventory.spools.items()}
+    due_s = min(job.due_s for job in made.jobs if job.key in load.jobs)
+    at_s = begins_s(load.start_s, load.latest_s, now_s)
     return LoadLine(
         oven=inventory.ovens[load.oven].name,
         oven_key=load.oven,
@@ -157,6 +163,9 @@ def _load(load: LoadTimes, inventory: Inventory, names: Mapping[str, str], prese
         starts=present.clock(load.start_s, _FORM),
         ends=f"cool {present.clock(load.end_s, _FORM)}, out {present.clock(load.finish_s, '%H:%M')}",
         latest=slack,
+        start_at="" if at_s is None else local_text(present, at_s),
+        start_words="" if at_s is None else present.clock(at_s, _FORM),
+        ready_by=local_text(present, due_s),
     )
 
 

@@ -80,6 +80,8 @@ def headline(look: OvenLook) -> str:
     if look.is_out_of_service:
         return "Out of service until it is proof-tested."
     said = _PHASES.get(look.phase, "In a state that is not known: treat it as hot.")
+    if look.phase == "preheat_check" and look.cycle is not None and not look.cycle.is_acknowledged:
+        return "Asked to start; not confirmed by the oven yet."
     if look.phase in ("heating", "drying") and look.cycle is not None:
         said = (
             f"{said.rstrip('.')}{' to' if look.phase == 'heating' else ' at'} {look.cycle.setpoint_c:g} °C."

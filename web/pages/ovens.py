@@ -15,7 +15,7 @@ from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web.axes import SIDE
 from web.entry import TEXT_MAX
-from web.ovens import acts, choose, confirm, figure, inside, notice, plan_words, ready, safety, words
+from web.ovens import acts, choose, confirm, figure, inside, notice, plan_words, planned, ready, safety, words
 from web.ovens.desk import Ovens
 from web.ovens.view import Views
 from web.present import Presenter
@@ -120,12 +120,19 @@ class _Sheets:
         return {
             "held": [inside.held(spool, library, self.present, now_s) for spool in spools],
             "water_left": inside.water_left(spools) if spools else "",
+            "planned": [line for line in self.waiting(now_s) if line.oven_key == look.key],
             "is_interrupted": words.is_interrupted(look),
             "interrupted_at": "" if look.ended is None else words.ended(look.ended),
             "resume": look.ended if words.can_resume(look, now_s) else None,
             "alone": safety.alone(look, self.present, now_s),
             "records": [(self.present.clock(each.at_wall_s), each) for each in look.records[:_RECORDS]],
         }
+
+    def waiting(self, now_s: float) -> tuple[planned.Line, ...]:
+        """All starts that wait."""
+        if self.ovens.planned is None:
+            return ()
+        return planned.lines(self.ovens.planned.listed(), self.queries.inventory(), self.present, now_s)
 
     def _dry(self, look: OvenLook, asked: choose.Asked | None, now_s: float) -> dict[str, Any]:
         status, inventory, library = self.queries.status(), self.queries.inventory(), self.queries.library()
@@ -146,6 +153,7 @@ class _Sheets:
             "plan": None,
             "no_plan": None,
             "offer": None,
+            "later": None,
             "side": SIDE,
             "no_cutout": "" if look.is_cutout_confirmed else words.NO_CUTOUT,
         }
@@ -175,8 +183,15 @@ class _Sheets:
             "missing": missing,
             "extra": extra,
             "offer": confirm.offer(ground, self.present) if not missing and not extra else None,
+            "later": self._later(ground),
             "fumes": self._fumes(asked),
         }
+
+    def _later(self, ground: confirm.Ground) -> planned.Later | None:
+        """The same for another time; not for what only goes on with an interrupted cycle."""
+        if self.ovens.planned is None or ground.asked.resume:
+            return None
+        return planned.later(self.ovens.planned, ground, self.present, request.values.get("start_at", ""))
 
     def _fumes(self, asked: choose.Asked) -> list[tuple[str, str]]:
         """B-43: said for each material, before anything is warm."""
@@ -287,13 +302,15 @@ def _ready(sheets: _Sheets) -> str:
         hours = ready.rules(args, sheets.present, now_s)
         if jobs:
             made = ready.schedule(sheets.queries, sheets.ovens, jobs, hours, now_s)
-            told = ready.told(made, inventory, sheets.present)
+            told = ready.told(made, inventory, sheets.present, now_s)
     except (BadInputError, RefusedError) as error:
         fault = choose.fault(error)
     return render_template(
         "ready.html",
         told=told,
         fault=fault,
+        planned=sheets.waiting(now_s),
+        can_act=sheets.can_change and sheets.ovens.planned is not None and may(Role.DO),
         rows=ready.rows(args),
         spools=[(key, spool.name) for key, spool in inventory.spools.items()],
         hours=(args.get("from", "")[:10], args.get("to", "")[:10]),
