@@ -16,6 +16,7 @@ from monitor.model.history import Applied, Newest, Placement, Progress, RawReadi
 from monitor.model.inventory import Inventory
 from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
+from monitor.model.oven_run import OvenRun
 from monitor.model.people import Act, Code, Person, Session
 from monitor.model.planned_start import AnyStart
 from monitor.model.reading import TimeQuality
@@ -134,6 +135,9 @@ class ReadStore(Protocol):
     def planned_starts(self) -> tuple[AnyStart, ...]: ...
 
     def planned_start(self, number: int) -> AnyStart | None: ...
+    def oven_fact_history(self, oven: str, kind: FactKind, limit: int = 50) -> tuple[OvenFact, ...]: ...
+
+    def oven_runs(self, oven: str) -> tuple[OvenRun, ...]: ...
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]: ...
 

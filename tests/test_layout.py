@@ -71,6 +71,8 @@ NARROW = {
         "monitor.service.report",
         "monitor.service.room_advice",
         "monitor.service.bag_advice",
+        "monitor.service.oven_commissioning",
+        "monitor.service.oven_proof",
         "monitor.service.planning",
         "monitor.service.planned_starts",
         "monitor.service.planning_ready",
@@ -79,6 +81,8 @@ NARROW = {
         "monitor.wire.cycle_records",
         # Of the ovens' rules only what is shown of them: bounds, what a load stands, jobs by their times.
         "monitor.oven.hard",
+        "monitor.oven.learning",  # and what a run told, and the steps of a proof test
+        "monitor.oven.proof",
         "monitor.oven.load_limit",
         "monitor.oven.parameters",
         "monitor.oven.ready_by",

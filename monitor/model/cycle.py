@@ -224,6 +224,7 @@ class RecordKind(StrEnum):
     NOTICE = "notice"
     CLOCK_STEP = "clock_step"
     PROOF_TESTED = "proof_tested"
+    PROOF_FAILED = "proof_failed"
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -6,7 +6,7 @@ from monitor.model.cycle import Cycle, Ending, Order, Origin, Problem, RecordKin
 from monitor.model.oven import OvenPhase
 from monitor.oven import ending
 from monitor.oven.effects import Answer, PublishReset
-from monitor.oven.events import ExtendAsked, ProofTested, ResetAsked, StartAsked, StopAsked
+from monitor.oven.events import ExtendAsked, ProofFailed, ProofTested, ResetAsked, StartAsked, StopAsked
 from monitor.oven.later import why_not_extend, why_not_reset
 from monitor.oven.load_limit import allowed
 from monitor.oven.moves import Seen
@@ -134,6 +134,14 @@ def proof(turn: Turn, event: ProofTested) -> None:
         version=turn.state.version + 1,
     )
     turn.record(RecordKind.PROOF_TESTED, "passed", who=event.who)
+
+
+def proof_failed(turn: Turn, event: ProofFailed) -> None:
+    """B-50: what failed a proof test heats nothing until the whole test is passed."""
+    if turn.state.phase in RUNNING:
+        ending.end(turn, Seen.STOPPED, Ending.STOPPED, f"Its proof test failed: {event.what}")
+    turn.change(is_out_of_service=True, version=turn.state.version + 1)
+    turn.record(RecordKind.PROOF_FAILED, event.what, who=event.who)
 
 
 def _is_repeat(turn: Turn, order: Order) -> bool:

@@ -78,6 +78,21 @@ class FoundDry:
     why: str
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class ProofFailed:
+    """B-50: a step of a proof test was not passed."""
+
+    who: str
+    what: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class FiguresSet:
+    """The rules' figures as they are now; taken up between two cycles only."""
+
+    parameters: OvenParameters
+
+
 Event = (
     Heard
     | Ticked
@@ -89,4 +104,6 @@ Event = (
     | ResetAsked
     | ProofTested
     | FoundDry
+    | ProofFailed
+    | FiguresSet
 )

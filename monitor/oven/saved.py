@@ -62,14 +62,15 @@ def unreadable(oven: str, parameters: OvenParameters, wall_s: float) -> Supervis
 
 
 def to_text(state: Supervised) -> str:
-    """JSON without the window: its times are of this run of the program."""
-    return json.dumps(_plain(replace(state, window=Window())), separators=(",", ":"))
+    """JSON without the window and the site, which are of this run of the program."""
+    return json.dumps(_plain(replace(state, window=Window(), site=None)), separators=(",", ":"))
 
 
 def from_text(text: str) -> Supervised:
     """What `to_text` wrote; StoreError when it is anything else. `Restarted` must be the next event."""
     try:
-        state = _made(Supervised, json.loads(text))
+        # What was around the oven is told anew; one that another version wrote would lock the oven.
+        state = _made(Supervised, json.loads(text) | {"site": None})
     except (BadSettingsError, ValueError, KeyError, TypeError, RecursionError) as error:
         raise StoreError(f"the saved state of an oven cannot be read: {error}") from None
     assert isinstance(state, Supervised)

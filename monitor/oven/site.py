@@ -70,3 +70,4 @@ class Site:
     is_cutout_confirmed: bool = False  # B-51
     proof_tested_wall_s: float | None = None  # B-50
     relay: Relay | None = None
+    unfit: str = ""  # H19: why this oven is unfit for what lies inside; empty = as far as known it is fit

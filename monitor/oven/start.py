@@ -5,6 +5,7 @@ from dataclasses import dataclass
 
 from monitor.model.cycle import Origin, Problem, StartOrder
 from monitor.model.oven import OvenPhase
+from monitor.model.oven_run import COMMISSIONING
 from monitor.oven import hard, resume, start_limits, unattended
 from monitor.oven.moves import Seen, can
 from monitor.oven.orders import unfit
@@ -46,7 +47,7 @@ def _lockout(asked: Asked) -> Problem | None:
     """B-10, B-30: nothing is latched, and the oven is in service."""
     state = asked.state
     if state.is_out_of_service:
-        detail = "Three safety trips within 30 days. Do the proof test first."
+        detail = "Three safety trips within 30 days, or a proof test that failed. Do the proof test first."
         return _problem("B-30", "The oven is out of service", detail)
     if state.trip is not None:
         return _problem("B-10", "The oven has tripped", f"{state.trip.what} Look at it, then reset it.")
@@ -108,6 +109,15 @@ def _site(asked: Asked) -> Problem | None:
     return None
 
 
+def _unfit(asked: Asked) -> Problem | None:
+    """H19: what its commissioning run showed, unless this start is another such run."""
+    site = asked.state.site
+    if site is None or not site.unfit or COMMISSIONING in {item.key for item in site.load}:
+        return None
+    detail = f"{site.unfit} Mend it, and do the commissioning run again."
+    return _problem("H19", "This oven is unfit for that", detail)
+
+
 def _ambient(asked: Asked) -> Problem | None:
     """B-10: the room is one in which its figures hold."""
     room_c = asked.state.site.room_c if asked.state.site else None
@@ -144,6 +154,7 @@ _CHECKS: tuple[Callable[[Asked], Problem | None], ...] = (
     _arming,
     lambda asked: resume.wrong(asked.state, asked.order, asked.mono_s),
     lambda asked: start_limits.load(asked.state, asked.order),
+    _unfit,
     lambda asked: start_limits.setpoint(asked.state, asked.order),
     lambda asked: start_limits.duration(asked.state, asked.order, asked.wall_s),
     lambda asked: start_limits.attended(asked.state, asked.order),

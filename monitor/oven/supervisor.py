@@ -12,8 +12,10 @@ from monitor.oven.effects import Effect
 from monitor.oven.events import (
     Event,
     ExtendAsked,
+    FiguresSet,
     FoundDry,
     Heard,
+    ProofFailed,
     ProofTested,
     ResetAsked,
     Restarted,
@@ -93,6 +95,13 @@ def _lower_ceiling(turn: Turn, event: SiteSaid) -> None:
         turn.change_cycle(limit_c=bound.limit_c, ceiling_c=bound.ceiling_c, limited_by=bound.limited_by)
 
 
+def _figures_set(turn: Turn, event: FiguresSet) -> None:
+    """A cycle goes on under the figures that it was confirmed with; an order decided on others is void."""
+    is_calm = turn.state.phase not in RUNNING | {OvenPhase.COOLING}
+    if is_calm and turn.state.parameters != event.parameters:
+        turn.change(parameters=event.parameters, version=turn.state.version + 1)
+
+
 def _nothing(turn: Turn, event: Ticked) -> None:
     """Time has passed; that is looked at in any case."""
 
@@ -108,6 +117,8 @@ _HANDLERS: dict[type, Callable[[Turn, Any], None]] = {
     ResetAsked: asked.reset,
     ProofTested: asked.proof,
     FoundDry: dried.found,
+    ProofFailed: asked.proof_failed,
+    FiguresSet: _figures_set,
 }
 
 

@@ -115,6 +115,7 @@ class Engine:
         kept.facts += changes.facts
         kept.air += changes.air
         kept.cycles.update(changes.cycles)
+        kept.runs.update(changes.runs)
 
     def note_alarms(self, changes: AlarmChanges) -> None:
         """What is to be kept of alarms, written with the next commit."""

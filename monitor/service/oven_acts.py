@@ -13,18 +13,23 @@ from monitor.model.oven import OvenState
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.oven_look import CheckItem, OvenLook, StartWish
 from monitor.model.oven_progress import Progress
+from monitor.model.oven_run import COMMISSIONING
 from monitor.model.people import Act
 from monitor.model.planned_start import PlannedStart
 from monitor.oven import effects as done
 from monitor.oven import hard
 from monitor.oven.events import Event, ExtendAsked, ResetAsked, StartAsked
+from monitor.oven.fitness import energy_wh
 from monitor.oven.load_limit import allowed
 from monitor.oven.site import TICK_WORDS, Tick
 from monitor.oven.state import Supervised
 from monitor.oven.verdict import RUNNING
 from monitor.ports import Clock, ReadStore
 from monitor.service.engine import Engine
+from monitor.service.oven_commissioning import OvenCommissioning
 from monitor.service.oven_desk import OvenDesk
+from monitor.service.oven_figures import told_of
+from monitor.service.oven_proof import OvenProof
 from monitor.service.oven_site import DESICCANT
 from monitor.service.ovens import HOT_C
 from monitor.service.queries import Queries
@@ -54,6 +59,10 @@ class OvenActs:
         self._ask = ask
         self._clock = clock
         self._progress = progress
+        self.proof = OvenProof(desk, store, queries, self._state, clock)
+        self.commissioning = OvenCommissioning(
+            desk, store, queries, start=self.start, state=self._state, clock=clock
+        )
 
     def look(self, oven: str) -> OvenLook:
         """The oven now; BadInputError where there is no such oven."""
@@ -67,7 +76,7 @@ class OvenActs:
     def start(self, oven: str, wish: StartWish, who: str) -> tuple[Problem, ...]:
         """Begin what was confirmed; empty = granted."""
         known = self._queries.library().desiccants
-        trays = [key for key in wish.load if key in known]
+        trays = [key for key in wish.load if key in known or key == COMMISSIONING]
         load = tuple(f"{DESICCANT}{key}" if key in known else key for key in wish.load)
 
         def act(_: Engine) -> tuple[Problem, ...]:
@@ -115,8 +124,19 @@ class OvenActs:
             unattended=wish.unattended,
             origin=origin,
             resumes=resumes,
+            learned_energy_wh=self._energy_wh(oven, wish, self._desk.now(oven)),
         )
         return _problems(self._desk.step(oven, StartAsked(order=order)))
+
+    def _energy_wh(self, oven: str, wish: StartWish, state: Supervised) -> float | None:
+        """R16: by the run that was accepted; an oven that nothing was learned of has no such bound."""
+        entry = self._queries.inventory().ovens[oven]
+        room_c = state.site.room_c if state.site is not None else None
+        if room_c is None:
+            return None
+        known = told_of(entry, self._store.oven_facts()).accepted
+        above_c, spools = max(wish.setpoint_c - room_c, 0.0), len(wish.load)
+        return energy_wh(known, above_c=above_c, duration_s=wish.duration_s, spools=spools)
 
     def stop(self, oven: str, who: str, why: str) -> None:
         """Heat off, whoever asks and whatever runs: said to the oven at once, then written down (B-17)."""
@@ -158,15 +178,14 @@ class OvenActs:
         self._state(OvenFact(oven=oven, at_s=0.0, kind=FactKind.CUTOUT, value="fitted", who=who))
 
     def proof_tested(self, oven: str, who: str) -> None:
-        """The yearly proof test was done and passed (B-50)."""
-        self._state(OvenFact(oven=oven, at_s=0.0, kind=FactKind.PROOF_TEST, value="passed", who=who))
+        """All steps of the yearly proof test were passed (B-50); RefusedError while one is missing."""
+        self.proof.conclude(oven, who)
 
-    def _state(self, fact: OvenFact) -> None:
+    def _state(self, fact: OvenFact, means: Event | None = None) -> None:
         def act(engine: Engine) -> None:
             at_s = self._clock.wall_s()
-            self._desk.state_fact(
-                OvenFact(oven=fact.oven, at_s=at_s, kind=fact.kind, value=fact.value, who=fact.who)
-            )
+            told = OvenFact(oven=fact.oven, at_s=at_s, kind=fact.kind, value=fact.value, who=fact.who)
+            self._desk.state_fact(told, means)
             said = Act(at_ms=round(at_s * 1000), person=fact.who, what=str(fact.kind), on_what=fact.oven)
             engine.note(said)
 

@@ -12,16 +12,18 @@ from typing import Protocol
 from monitor.errors import BadInputError, BadMessageError, StoreError
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch
+from monitor.model.cycle import RecordKind
 from monitor.model.inventory import Inventory
-from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
+from monitor.model.oven_fact import OvenChanges, OvenFact
 from monitor.oven import effects as done
 from monitor.oven import saved, supervisor
 from monitor.oven.effects import Effect
-from monitor.oven.events import Event, Heard, ProofTested, Restarted, SiteSaid, StopAsked, Ticked
-from monitor.oven.parameters import OvenParameters, parameters_of
+from monitor.oven.events import Event, FiguresSet, Heard, Restarted, SiteSaid, StopAsked, Ticked
+from monitor.oven.parameters import OvenParameters
 from monitor.oven.site import Site
 from monitor.oven.state import Supervised, begin
 from monitor.ports import Clock
+from monitor.service.oven_runs import OvenRuns
 from monitor.service.ovens import Minded, minded_by
 from monitor.wire import topics
 from monitor.wire.messages import parse_oven_state
@@ -49,6 +51,9 @@ class World(Protocol):
     def site(self, oven: str, tray: str | None) -> Site:
         """What is so around an oven now."""
 
+    def parameters(self, oven: str) -> OvenParameters:
+        """The figures of its rules: the inventory's, and what its commissioning runs told."""
+
 
 class OvenDesk:
     """One supervision per oven. Everything but `now` is called on the worker's thread."""
@@ -61,6 +66,7 @@ class OvenDesk:
         self._states: dict[str, Supervised] = {}
         self._waiting: list[Effect] = []  # until what they rest on is written
         self._trays: dict[str, str] = {}
+        self._runs = OvenRuns()
         self._ticked_s = self._told_s = float("-inf")
         self._numbers = itertools.count(1)
         self._is_up = False  # at the first tick all ovens are; then the inventory's changes are told
@@ -121,7 +127,10 @@ class OvenDesk:
     def tell_site(self) -> None:
         """Load, room, store and so on, to every oven."""
         self._told_s = self._clock.mono_s()
+        known = self._world.inventory().ovens
         for oven in list(self._states):
+            if oven in known:
+                self.step(oven, FiguresSet(parameters=self._world.parameters(oven)))
             self.step(oven, SiteSaid(site=self._world.site(oven, self._trays.get(oven))))
 
     def put_tray(self, oven: str, desiccant: str | None) -> None:
@@ -134,20 +143,21 @@ class OvenDesk:
             self._trays[oven] = desiccant
         self.step(oven, SiteSaid(site=self._world.site(oven, desiccant)))
 
-    def state_fact(self, fact: OvenFact) -> None:
-        """What a person states of an oven."""
+    def state_fact(self, fact: OvenFact, means: Event | None = None) -> None:
+        """What a person states of an oven; `means` is what follows from it for the supervision."""
         self.now(fact.oven)
         changes = OvenChanges()
         changes.facts.append(fact)
         self._world.note(changes)
-        if fact.kind is FactKind.PROOF_TEST:
-            self.step(fact.oven, ProofTested(who=fact.who))
+        if means is not None:
+            self.step(fact.oven, means)
 
     def step(self, oven: str, event: Event) -> tuple[Effect, ...]:
         """One event through the supervision; what must not wait is done at once, the rest after a commit."""
         before = self.now(oven)
         state, effects = supervisor.step(before, event, self._clock.mono_s(), self._clock.wall_s())
         self._states[oven] = state
+        self._record_run(before, state, effects)
         changes = OvenChanges()
         rest: list[Effect] = []
         for effect in effects:
@@ -172,6 +182,23 @@ class OvenDesk:
             for effect in rest:
                 self._carry_out(effect)
         return effects
+
+    def _record_run(self, before: Supervised, after: Supervised, effects: tuple[Effect, ...]) -> None:
+        """What is to be kept of a commissioning run; when it is over, its mark lies in the oven no more."""
+        entry = self._world.inventory().ovens.get(after.oven) if self._runs.is_going(after.oven) else None
+        records = [e.record for e in effects if isinstance(e, done.Record)]
+        changes = self._runs.seen(
+            before,
+            after,
+            entry,
+            rule=next((r.rule for r in records if r.kind is RecordKind.CYCLE_ENDED), None),
+            mono_s=self._clock.mono_s(),
+            wall_s=self._clock.wall_s(),
+        )
+        if changes is not None:
+            self._world.note(changes)
+            if not self._runs.is_going(after.oven):
+                self._trays.pop(after.oven, None)  # told with the next word of the site
 
     def committed(self, batch: Batch) -> None:
         """What was noted is written: now what rests on it. A spool that was moved may lie in an oven now."""
@@ -210,7 +237,7 @@ class OvenDesk:
             self.step(gone, StopAsked(who="inventory", why="the oven was taken out of the inventory"))
             del self._states[gone]
         for key in set(ovens) - set(self._states):
-            parameters = parameters_of(ovens[key])
+            parameters = self._world.parameters(key)
             self._states[key] = self._loaded(key, parameters)
             self.step(key, Restarted(parameters=parameters))
 

@@ -7,9 +7,17 @@ from monitor.library import Library
 from monitor.model.cycle import LoadItem
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import FactKind, OvenFact
+from monitor.model.oven_run import COMMISSIONING, MARK_LIMIT_C, MARK_NAME
+from monitor.oven.fitness import why_unfit
+from monitor.oven.proof import is_passed
 from monitor.oven.site import Checklist, Detector, Site, Tick
+from monitor.service.oven_figures import parameters_for, told_of
 
 DESICCANT = "desiccant:"  # a tray of it in an oven, as key of a load
+# What marks a commissioning run: nothing lies in the way of heat but the chamber itself.
+_MARK = LoadItem(
+    key=COMMISSIONING, name=MARK_NAME, material_limit_c=MARK_LIMIT_C, body_limit_c=None, is_body_needed=False
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -45,8 +53,10 @@ def site_of(
         room: Its room's air and detector.
     """
     proof = facts.get((oven, FactKind.PROOF_TEST))
+    load = load_of(oven, inventory, library, tray)
+    entry = inventory.ovens[oven]
     return Site(
-        load=load_of(oven, inventory, library, tray),
+        load=load,
         is_storage_writable=is_storage_writable,
         is_self_tested=is_self_tested,
         is_sole_owner=is_sole_owner,
@@ -57,7 +67,8 @@ def site_of(
         else Detector(is_heard=room.is_smoke_heard, is_alarming=room.smoke),
         checklist=checklist_of(facts.get((oven, FactKind.CHECKLIST))),
         is_cutout_confirmed=(oven, FactKind.CUTOUT) in facts or _has_tested_cutout(oven, inventory),
-        proof_tested_wall_s=None if proof is None else proof.at_s,
+        proof_tested_wall_s=proof.at_s if proof is not None and is_passed(proof.value) else None,
+        unfit=why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force) if load else "",
     )
 
 
@@ -68,7 +79,9 @@ def load_of(oven: str, inventory: Inventory, library: Library, tray: str | None)
         for spool in inventory.spools.values()
         if spool.place == oven
     ]
-    if tray is not None:
+    if tray == COMMISSIONING:
+        items.append(_MARK)
+    elif tray is not None:
         kind = library.desiccants.get(tray)
         items.append(
             LoadItem(

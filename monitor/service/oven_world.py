@@ -5,12 +5,13 @@ from collections.abc import Callable
 from monitor.model.inventory import Inventory, Room
 from monitor.model.oven_fact import OvenChanges
 from monitor.model.reading import Quantity
-from monitor.oven.parameters import parameters_of
+from monitor.oven.parameters import OvenParameters, parameters_of
 from monitor.oven.permits import why_none
 from monitor.oven.site import Site
 from monitor.oven.state import begin
 from monitor.ports import ReadStore
 from monitor.service.air import DEFAULT_DUE_S
+from monitor.service.oven_figures import parameters_for
 from monitor.service.oven_site import RoomAir, site_of
 from monitor.service.queries import Queries
 
@@ -52,6 +53,10 @@ class OvenWorld:
             is_sole_owner=self._is_sole_owner(),
             is_self_tested=_refuses_unknown(inventory, oven),
         )
+
+    def parameters(self, oven: str) -> OvenParameters:
+        """The figures of its rules, from what is committed."""
+        return parameters_for(self._queries.inventory().ovens[oven], self._store.oven_facts())
 
     def _room(self, room: Room) -> RoomAir:
         air = self._queries.room_air(room.key)

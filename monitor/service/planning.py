@@ -74,7 +74,7 @@ def plan_in_oven(
 ) -> Plan | Refused:
     """Spools of the inventory, by key, or desiccant, in an oven of the inventory and its room's air as it "
     "is."""
-    ovens = queries.inventory().ovens
+    ovens = queries.ovens_as_learned()
     if oven_key not in ovens:
         raise BadInputError(f"oven {oven_key!r} is not in the inventory; it has: {_listed(ovens)}")
     oven = ovens[oven_key]

@@ -41,7 +41,7 @@ def plan_ready(
             raise BadInputError(f"spool {wish.spool!r} is not in the inventory")
     keys = tuple(wish.spool for wish in wanted)
     spools = dict(zip(keys, load_of(queries, keys), strict=True))
-    ovens = inventory.ovens
+    ovens = queries.ovens_as_learned()
     table = Durations(
         spools,
         {key: (oven, room_air(queries, oven, RoomWish())) for key, oven in ovens.items()},

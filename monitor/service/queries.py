@@ -22,7 +22,7 @@ from monitor.model.batch import DeviceRow, Quarantined
 from monitor.model.box_event import BoxHistory, charges
 from monitor.model.catalogue import OwnFigure
 from monitor.model.history import Newest, RollUp
-from monitor.model.inventory import Inventory
+from monitor.model.inventory import Inventory, Oven
 from monitor.model.reading import QUANTITIES, Quantity
 from monitor.model.records import stated_at
 from monitor.model.sensor_check import NO_CORRECTION, Correction
@@ -33,6 +33,7 @@ from monitor.service.box_course import box_course
 from monitor.service.boxes import BoxAnswers
 from monitor.service.corrections import AWAY, Corrections
 from monitor.service.followers import Followers
+from monitor.service.oven_figures import as_learned
 from monitor.service.places import Stay, newest_of, placed_at, stays
 from monitor.service.sensors import SensorAnswers
 from monitor.service.series_points import DEW_POINT, changes_between, check_window, dew_points, point
@@ -103,6 +104,11 @@ class Queries:
     def inventory(self) -> Inventory:
         """As it is, each spool where it was last said to be."""
         return self._inventory(None)[0]
+
+    def ovens_as_learned(self) -> dict[str, Oven]:
+        """The inventory's ovens with the overshoot that counts for each (see `oven_figures`)."""
+        facts = self._store.oven_facts()
+        return {key: as_learned(oven, facts) for key, oven in self.inventory().ovens.items()}
 
     def library(self) -> Library:
         """The catalogue with the site's own figures."""

@@ -4,7 +4,7 @@ import sqlite3
 
 from monitor.model.cycle import OvenRecord, RecordKind
 from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
-from monitor.store import cycles
+from monitor.store import cycles, oven_runs
 
 _NEWEST_FACTS = """
 SELECT oven, max(fact_id), at_ms, kind, value, who FROM oven_fact WHERE site_id = ? GROUP BY oven, kind
@@ -35,6 +35,7 @@ def write(db: sqlite3.Connection, site: int, changes: OvenChanges) -> None:
     )
     cycles.write_air(db, site, changes.air)
     cycles.write_cycles(db, site, changes.cycles.values())
+    oven_runs.write(db, site, changes.runs.values())
 
 
 def read_states(db: sqlite3.Connection, site: int) -> dict[str, str]:
@@ -79,3 +80,18 @@ def read_facts(db: sqlite3.Connection, site: int) -> dict[tuple[str, FactKind], 
         )
         for oven, _, at_ms, kind, value, who in db.execute(_NEWEST_FACTS, (site,)).fetchall()
     }
+
+
+def read_fact_history(
+    db: sqlite3.Connection, site: int, oven: str, kind: FactKind, limit: int
+) -> tuple[OvenFact, ...]:
+    """What was stated of one kind about one oven, the newest first."""
+    rows = db.execute(
+        "SELECT at_ms, value, who FROM oven_fact WHERE site_id = ? AND oven = ? AND kind = ?"
+        " ORDER BY fact_id DESC LIMIT ?",
+        (site, oven, str(kind), limit),
+    ).fetchall()
+    return tuple(
+        OvenFact(oven=oven, at_s=at_ms / 1000.0, kind=kind, value=value, who=who)
+        for at_ms, value, who in rows
+    )

@@ -10,10 +10,11 @@ from monitor.model.history import Placement, Site
 from monitor.model.inventory import Inventory
 from monitor.model.oven_air import OvenAir
 from monitor.model.oven_fact import FactKind, OvenFact
+from monitor.model.oven_run import OvenRun
 from monitor.model.planned_start import AnyStart
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
-from monitor.store import alarms, boxes, cycles, facts, ovens, planned, sensors, spools, versions
+from monitor.store import alarms, boxes, cycles, facts, oven_runs, ovens, planned, sensors, spools, versions
 from monitor.store.calendar import CalendarReader
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
@@ -170,6 +171,16 @@ class Reader(SeriesReader, PeopleReader, CalendarReader):
         """One of them, whatever became of it."""
         with self._snapshot() as db:
             return planned.read_one(db, self._site_id, number)
+
+    def oven_fact_history(self, oven: str, kind: FactKind, limit: int = 50) -> tuple[OvenFact, ...]:
+        """What was stated of one kind about one oven, the newest first."""
+        with self._snapshot() as db:
+            return ovens.read_fact_history(db, self._site_id, oven, kind, limit)
+
+    def oven_runs(self, oven: str) -> tuple[OvenRun, ...]:
+        """The commissioning runs that are kept of an oven, the newest first."""
+        with self._snapshot() as db:
+            return oven_runs.read(db, self._site_id, oven)
 
     def sensor_events(self) -> dict[str, tuple[SensorEvent, ...]]:
         """All that was told and found of sensors, by channel, in the order in which it was entered."""

@@ -17,10 +17,17 @@ from monitor.oven.window import Window
 
 
 @pytest.mark.parametrize("phase", OvenPhase)
-def test_a_state_comes_back_as_it_was_but_for_its_window(phase):
-    """All of it, to the digit; the window's times are of the run that is over."""
+def test_a_state_comes_back_as_it_was_but_for_its_window_and_its_site(phase):
+    """All of it, to the digit; those two are of the run that is over."""
     state = bench_in(phase).state
-    assert from_text(to_text(state)) == replace(state, window=Window())
+    assert from_text(to_text(state)) == replace(state, window=Window(), site=None)
+
+
+def test_a_site_that_another_version_wrote_does_not_lock_the_oven():
+    """What is around it is told anew at each start, so nothing of it needs to be understood."""
+    state = bench_in(OvenPhase.IDLE).state
+    content = json.loads(to_text(state)) | {"site": {"of": "an earlier version"}}
+    assert from_text(json.dumps(content)) == replace(state, window=Window(), site=None)
 
 
 @pytest.mark.parametrize("phase", OvenPhase)

@@ -6,7 +6,7 @@ from support.spool_site import BOX, DAY_S, HOUR_S, OTHER_BOX, ROOM, spool
 
 from monitor.errors import BadInputError
 from monitor.model.sensor_answers import Due
-from monitor.model.sensor_check import Back, CheckNow, CompareNow, InJar, Installed, Verdict
+from monitor.model.sensor_check import Back, CheckNow, CompareNow, InJar, Installed, Stay, Verdict
 
 CHEST = "n1/chest"
 
@@ -89,15 +89,17 @@ def test_p37_the_corner_that_is_dampest_is_where_the_sensor_belongs(tmp_path):
         site.days(1, crate=11.0, loft=45.0)
         site.days(1, crate=15.5, loft=45.0)
         stays = [
-            ("beside the desiccant", begin_s, begin_s + DAY_S),
-            ("low, by the hinge", begin_s + DAY_S, site.now),
+            Stay(name="beside the desiccant", from_s=begin_s, to_s=begin_s + DAY_S),
+            Stay(name="low, by the hinge", from_s=begin_s + DAY_S, to_s=site.now),
         ]
         answer = site.queries.sensors.placement(CRATE, stays)
         assert answer.spots[0].name == "low, by the hinge"
         assert answer.spread_pct == pytest.approx(4.5, abs=0.1)
         assert "Put the sensor there" in answer.sentence
         with pytest.raises(BadInputError, match="nothing was read"):
-            site.queries.sensors.placement(CRATE, [("too early", begin_s - DAY_S, begin_s - HOUR_S)])
+            site.queries.sensors.placement(
+                CRATE, [Stay(name="too early", from_s=begin_s - DAY_S, to_s=begin_s - HOUR_S)]
+            )
 
 
 def test_p37_what_the_box_did_meanwhile_is_taken_off_by_a_second_sensor(tmp_path):
@@ -106,7 +108,10 @@ def test_p37_what_the_box_did_meanwhile_is_taken_off_by_a_second_sensor(tmp_path
         begin_s = site.now
         site.days(1, crate=11.0, chest=12.0)
         site.days(1, crate=15.0, chest=16.0)
-        stays = [("low", begin_s, begin_s + DAY_S), ("high", begin_s + DAY_S, site.now)]
+        stays = [
+            Stay(name="low", from_s=begin_s, to_s=begin_s + DAY_S),
+            Stay(name="high", from_s=begin_s + DAY_S, to_s=site.now),
+        ]
         answer = site.queries.sensors.placement(CRATE, stays, beside=CHEST)
         assert answer.spread_pct == pytest.approx(0.0, abs=0.1)
         assert site.queries.sensors.placement(CRATE, stays).spread_pct > 3.0

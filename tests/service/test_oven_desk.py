@@ -3,6 +3,7 @@
 import json
 
 import pytest
+from support.oven_learning import prove
 from support.oven_site import HOUR_S, OVEN, oven_site, spool
 
 from monitor.errors import BadInputError, RefusedError
@@ -177,7 +178,7 @@ def test_the_checklist_and_the_proof_are_kept_over_a_restart(site):
     """B-40, B-50, B-51: stated by a person, with name and date, in the book."""
     site.acts.tick_off(OVEN, ("limiter", "ventilation"), "mara")
     site.acts.confirm_cutout(OVEN, "mara")
-    site.acts.proof_tested(OVEN, "mara")
+    prove(site)
     site.start_monitor()
     site.desk.tell_site()
     look = site.look()

@@ -85,7 +85,9 @@ def test_a_database_of_the_previous_release_opens_and_its_rows_are_there_or_list
             (folder / file.name).write_text(file.read_text())
     with closing(open_writer(path)) as db:
         migrate(db, path, folder)
-        assert db.execute("SELECT count(*) FROM sqlite_master WHERE name = 'planned_start'").fetchone() == (0,)
+        assert db.execute("SELECT count(*) FROM sqlite_master WHERE name = 'planned_start'").fetchone() == (
+            0,
+        )
     with closing(Store(path, "lab")), closing(sqlite3.connect(path)) as db:
         for number, content, state in (
             (1, TODAY, "planned"), (2, TODAY, "snoozed"), (3, TODAY.replace('"needed_s": 7200.0, ', ""), "planned"),

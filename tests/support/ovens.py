@@ -18,7 +18,9 @@ from monitor.model.cycle import (
     RecordKind,
 )
 from monitor.model.oven_look import CheckItem, OvenLook
+from monitor.oven.proof import STEPS, Bounds, Seen
 from monitor.oven.site import TICK_WORDS
+from monitor.service.oven_proof import ProofLook, StepLook
 from web import create_app
 
 HERE = {"Origin": "http://localhost"}
@@ -79,6 +81,18 @@ def tripped(*, is_safety=True, **members):
     return idle(**({"phase": "tripped", "trip": trip, "armed_s": 0.0, "version": 20} | members))
 
 
+class FakeProof:
+    """Nothing of the test was done yet."""
+
+    def look(self, oven):  # noqa: ARG002 - as the real one is called
+        steps = tuple(StepLook(step=step, result=None, at_s=None, who="") for step in STEPS)
+        bounds = Bounds(rating_c=95.0, hottest_c=73.0, lease_s=30.0)
+        return ProofLook(
+            steps=steps, bounds=bounds, seen=Seen(), is_complete=False, is_out_of_service=False, passed_s=None,
+            due_s=None, history=(),
+        )  # fmt: skip
+
+
 class FakeDesk:
     """Minds one oven: what was asked stands in `asked`; what it grants is set by hand."""
 
@@ -88,6 +102,7 @@ class FakeDesk:
         self.problem = None
         self.asked = []
         self.is_broken = False
+        self.proof = FakeProof()
 
     def look(self, oven):
         if oven != self.now.key:

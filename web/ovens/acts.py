@@ -105,7 +105,7 @@ def _heat(pages: Blueprint, bench: Bench) -> None:
             return Response(page, status=409)
         if bench.ovens.planned is not None:
             bench.ovens.planned.edited()  # it may be the very one that waited; nobody waits for that
-        return _remembering(redirect(url_for(".show", key=key), _SEE_OTHER), who)
+        return remembering(redirect(url_for(".show", key=key), _SEE_OTHER), who)
 
     @pages.post("/ovens/<key>/extend")
     @needs(Role.DO)
@@ -154,7 +154,7 @@ def _planned(pages: Blueprint, bench: Bench) -> None:
             said = (choose.fault(error),)
         if said:
             return Response(bench.page("dry", key, asked=asked, said=said), status=409)
-        return _remembering(redirect(url_for(".show", key=key) + "#planned", _SEE_OTHER), who)
+        return remembering(redirect(url_for(".show", key=key) + "#planned", _SEE_OTHER), who)
 
     @pages.post("/ready/<int:number>/withdraw")
     @needs(Role.DO)
@@ -197,14 +197,14 @@ def ground_of(bench: Bench, key: str, asked: choose.Asked) -> confirm.Ground | N
 
 
 def _checks(pages: Blueprint, bench: Bench) -> None:
-    def act(key: str, done: Callable[[Desk, str], None]) -> AnyResponse:
+    def act(key: str, done: Callable[[Desk, str], None], page: str = "safety") -> AnyResponse:
         desk = desk_of(bench.ovens)
         try:
             who = teller()
             done(desk, who)
-        except BadInputError as error:
-            return Response(bench.page("safety", key, said=(str(error),)), status=400)
-        return _remembering(redirect(url_for(".safety", key=key, done="yes"), _SEE_OTHER), who)
+        except (BadInputError, RefusedError) as error:
+            return Response(bench.page(page, key, said=(str(error),)), status=400)
+        return remembering(redirect(url_for(".safety", key=key, done="yes"), _SEE_OTHER), who)
 
     @pages.post("/ovens/<key>/checklist")
     @needs(Role.DO)
@@ -224,10 +224,10 @@ def _checks(pages: Blueprint, bench: Bench) -> None:
     @needs(Role.DO)
     def proof(key: str) -> AnyResponse:
         def done(desk: Desk, who: str) -> None:
-            _must("passed", "Tick that every step was passed today")
+            _must("passed", "Tick that all five steps are as written")
             desk.proof_tested(key, who)
 
-        return act(key, done)
+        return act(key, done, "proof")
 
 
 def ticked(desk: Desk, key: str) -> tuple[str, ...]:
@@ -253,7 +253,7 @@ def _moves(pages: Blueprint, bench: Bench) -> None:
         except BadInputError as error:
             return Response(bench.page("dry", key, asked=asked, said=(str(error),)), status=400)
         again = url_for(".dry", key=key, **asked.query(bench.present)) + "#start"  # type: ignore[arg-type]
-        return _remembering(redirect(again, _SEE_OTHER), who)
+        return remembering(redirect(again, _SEE_OTHER), who)
 
     @pages.post("/ovens/<key>/out")
     @needs(Role.DO)
@@ -267,7 +267,7 @@ def _moves(pages: Blueprint, bench: Bench) -> None:
             who = _moved(bench, keys, place)
         except BadInputError as error:
             return Response(bench.page("out", key, said=(str(error),)), status=400)
-        return _remembering(redirect(url_for(".out", key=key, to=place), _SEE_OTHER), who)
+        return remembering(redirect(url_for(".out", key=key, to=place), _SEE_OTHER), who)
 
 
 def _moved(bench: Bench, keys: tuple[str, ...], place: str) -> str:
@@ -333,7 +333,7 @@ def _answered(bench: Bench, page: str, key: str, problem: Problem | None) -> Any
     return redirect(url_for(".show", key=key), _SEE_OTHER)
 
 
-def _remembering(response: AnyResponse, who: str) -> AnyResponse:
+def remembering(response: AnyResponse, who: str) -> AnyResponse:
     """The name that was typed, for the next form."""
     if signed_in_name() is None:
         response.set_cookie("who", who, max_age=_YEAR_S, samesite="Strict", httponly=True)

@@ -62,7 +62,7 @@ def ground(queries: Queries, look: OvenLook, plan: Plan, asked: Asked, now_s: fl
     inventory = queries.inventory()
     return Ground(
         look=look,
-        oven=inventory.ovens[look.key],
+        oven=queries.ovens_as_learned()[look.key],
         inventory=inventory,
         library=queries.library(),
         plan=plan,

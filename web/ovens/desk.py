@@ -7,6 +7,8 @@ from monitor.errors import BadInputError, StoreError
 from monitor.model.answers import OvenAnswer
 from monitor.model.cycle import Problem
 from monitor.model.oven_look import OvenLook, StartWish
+from monitor.service.oven_commissioning import OvenCommissioning
+from monitor.service.oven_proof import OvenProof
 from monitor.service.planned_starts import PlannedStarts
 from monitor.service.queries import Queries
 from web.present import seconds
@@ -16,6 +18,12 @@ log = logging.getLogger(__name__)
 
 class Desk(Protocol):
     """Where a person's wish becomes an order, and an oven is looked at."""
+
+    @property
+    def commissioning(self) -> OvenCommissioning: ...
+
+    @property
+    def proof(self) -> OvenProof: ...
 
     def look(self, oven: str) -> OvenLook:
         """The oven just now; BadInputError where there is none of this key."""
@@ -43,7 +51,7 @@ class Desk(Protocol):
         """B-51: somebody saw that there is a thermal cut-out."""
 
     def proof_tested(self, oven: str, who: str) -> None:
-        """B-50: all steps were passed today."""
+        """B-50: all steps stand as passed; RefusedError while one is missing."""
 
 
 class Ovens:

@@ -15,7 +15,21 @@ from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web.axes import SIDE
 from web.entry import TEXT_MAX
-from web.ovens import acts, choose, confirm, figure, inside, notice, plan_words, planned, ready, safety, words
+from web.ovens import (
+    acts,
+    choose,
+    commissioning,
+    confirm,
+    figure,
+    inside,
+    notice,
+    plan_words,
+    planned,
+    proof,
+    ready,
+    safety,
+    words,
+)
 from web.ovens.desk import Ovens
 from web.ovens.view import Views
 from web.present import Presenter
@@ -53,6 +67,8 @@ def blueprint(
         return _ready(sheets)
 
     acts.add(pages, sheets.bench)
+    commissioning.add(pages, sheets.bench)
+    proof.add(pages, sheets.bench)
     return pages
 
 
@@ -108,7 +124,8 @@ class _Sheets:
         }
         more = {
             "show": self._show, "out": self._out, "longer": self._longer, "reset": self._reset,
-            "safety": self._safety, "smell": self._smell,
+            "safety": self._safety, "smell": self._smell, "commissioning": self._commissioning,
+            "proof": self._proof,
         }  # fmt: skip
         sheet |= self._dry(look, asked, now_s) if name == "dry" else more[name](look, now_s)
         return render_template(f"oven_{name}.html", **sheet)
@@ -261,6 +278,12 @@ class _Sheets:
             "no_alarm": safety.NO_ALARM,
             "is_done": "done" in request.args,
         }
+
+    def _commissioning(self, look: OvenLook, now_s: float) -> dict[str, Any]:  # noqa: ARG002 - as its sisters
+        return commissioning.sheet(self.bench, look)
+
+    def _proof(self, look: OvenLook, now_s: float) -> dict[str, Any]:  # noqa: ARG002 - as its sisters
+        return proof.sheet(self.bench, look) | {"proof_rule": safety.PROOF_RULE}
 
     def _smell(self, look: OvenLook, now_s: float) -> dict[str, Any]:  # noqa: ARG002 - as its sisters
         return {
