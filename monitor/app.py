@@ -3,32 +3,38 @@
 import json
 import logging
 import time
-from collections.abc import Callable, Sequence
+from collections.abc import Callable
 from contextlib import ExitStack
 from dataclasses import dataclass
 from pathlib import Path
 from typing import Protocol
 
 from monitor import __version__
+from monitor.alarms.conditions import conditions
+from monitor.edge.channels import check_address, send
 from monitor.edge.clock import SystemClock
+from monitor.edge.disk import disk_room
 from monitor.edge.mosquitto import MONITOR, OwnBroker, find_mosquitto
 from monitor.edge.mqtt import Link
 from monitor.edge.mqtt_client import Address, Parting
+from monitor.edge.sealing import Seal
 from monitor.edge.timer import Timer
 from monitor.edge.trial_broker import TrialBroker
 from monitor.errors import BadSettingsError, RefusedError
+from monitor.library.alarm_table import load_alarm_table
 from monitor.model.alarm_change import AlarmsKept
 from monitor.model.arrival import AckToken
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
 from monitor.model.history import Retention
-from monitor.model.message import Message
 from monitor.ports import Clock
 from monitor.service.alarm_acts import AlarmActs
 from monitor.service.alarm_desk import AlarmDesk
 from monitor.service.alarm_world import AlarmSources, ServiceAlarmWorld
+from monitor.service.around import Gatherer, Troubles
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
+from monitor.service.delivery import Delivery
 from monitor.service.engine import Engine
 from monitor.service.oven_acts import OvenActs
 from monitor.service.oven_course import OvenCourse
@@ -38,9 +44,10 @@ from monitor.service.people import People
 from monitor.service.planned_starts import PlannedStarts
 from monitor.service.queries import Queries, Surroundings
 from monitor.service.report import Reports
+from monitor.service.sender import Sender
 from monitor.service.sessions import Limits, Sessions
 from monitor.service.summaries import Summaries
-from monitor.service.worker import Worker, clock_floor_s
+from monitor.service.worker import CLOCK_BEHIND, Worker, clock_floor_s
 from monitor.settings import BrokerSettings, Settings
 from monitor.store.files import ServiceLock, database_path
 from monitor.store.reader import Reader
@@ -71,7 +78,7 @@ class Choice:
     allow_trial_broker: bool = False
     commit_every_s: float | None = None
     history_share: Callable[[], float | None] = lambda: None
-    alarm_sources: Callable[[], AlarmSources] = AlarmSources
+    alarm_sources: Callable[[], AlarmSources] | None = None  # None: the table and its rules
     speed: float = 1.0  # seconds of `clock` in one real second
 
 
@@ -122,8 +129,16 @@ class Service:
         desk = self._oven_desk(engine, reader, stored.oven_states)
         self.queries.mind_ovens(desk.minded)
         clock = self._choice.clock
-        self._course = OvenCourse(desk, reader, self.queries, clock, note=engine.note_ovens)
-        self.alarm_desk = self._alarm_desk(engine, stored.alarms)
+        self._course = OvenCourse(
+            desk,
+            reader,
+            self.queries,
+            clock,
+            note=engine.note_ovens,
+            tell=lambda messages: self.tell(messages),
+        )
+        gatherer = self._gatherer(engine, reader, desk)
+        self.alarm_desk = self._alarm_desk(engine, stored.alarms, gatherer)
         self._start_link(engine, store, address, desk)
         self.alarms = AlarmActs(self.alarm_desk, reader, self.worker.ask, clock)
         self.reports = Reports(self.queries, reader)
@@ -173,24 +188,35 @@ class Service:
         )
         return OvenDesk(self.site, world, self._choice.clock, kept)
 
-    def _alarm_desk(self, engine: Engine, kept: AlarmsKept) -> AlarmDesk:
-        sources = self._choice.alarm_sources()
+    def _alarm_desk(self, engine: Engine, kept: AlarmsKept, gatherer: Gatherer) -> AlarmDesk:
+        chosen = self._choice.alarm_sources
+        sources = _alarm_sources(gatherer) if chosen is None else chosen()
         self.queries.know_alarms(sources.rows)
         world = ServiceAlarmWorld(
             sources,
             status=self.queries.status,
             note=engine.note_alarms,
             audit=engine.audit,
-            tell=self._tell,
+            tell=lambda messages: self.tell(messages),
             publish=lambda topic, payload: self.link.publish(topic, payload, retain=True),
             is_connected=lambda: self.link.state().connected,
+            is_ready=lambda: self._choice.history_share() is None,
         )
         return AlarmDesk(self.site, world, self._choice.clock, kept)
 
-    def _tell(self, messages: Sequence[Message]) -> None:
-        """On the worker's thread, within the batch that writes the state of the alarms."""
-        for message in messages:
-            log.info("told kind=%s subject=%s what=%s", message.kind, message.subject, message.what)
+    def _gatherer(self, engine: Engine, reader: Reader, desk: OvenDesk) -> Gatherer:
+        """Worker, link and sender are there by the time that it is asked."""
+        clock = self._choice.clock
+        troubles = Troubles(
+            is_connected=lambda: self.link.state().connected,
+            database=lambda: "" if self.worker.can_write else self.worker.trouble,
+            supervision=lambda: self.worker.oven_trouble or "",
+            clock=lambda: "" if clock.wall_s() >= clock_floor_s(engine.newest_s) else CLOCK_BEHIND,
+            delivery=lambda: self.sender.trouble or "",
+            chain=lambda: None,
+            disk=lambda: disk_room(self.path),
+        )
+        return Gatherer(self.queries, reader, desk, clock, troubles)
 
     def _start_link(self, engine: Engine, store: Store, address: Address, desk: OvenDesk) -> None:
         online = f"sorbwatch/{self.site}/monitor/online"
@@ -209,6 +235,7 @@ class Service:
         )
         self.changes = Changes(self.queries, self.worker.ask, self._choice.clock.wall_s)
         self._let_people_in()
+        self._prepare_messages(engine)
         self.link = Link(
             address,
             client_id=f"sorbwatch-monitor-{self.site}",
@@ -226,9 +253,11 @@ class Service:
         self._summaries = Summaries(self.queries, self.site, self._publish_retained, time.monotonic)
         self.worker.start()
         self.link.start()
+        self.sender.start()
         # In this order: no more comes in, what came is committed and acknowledged, then good-bye.
         self._parts.callback(self.link.stop)
         self._parts.callback(self.worker.stop)
+        self._parts.callback(self.sender.stop)
 
     def _start_timer(self, engine: Engine, reader: Reader, desk: OvenDesk) -> None:
         """Starts planned for later, and what calls them at their times."""
@@ -241,7 +270,8 @@ class Service:
             self.worker.ask,
             clock,
             is_clock_known=lambda: clock.wall_s() >= clock_floor_s(engine.newest_s),
-            tell=_log_messages,
+            # From the timer's thread, after the commit: into a batch of its own.
+            tell=lambda messages: self.worker.ask(lambda _: self.tell(messages)),
         )
         self.timer = timer = Timer(
             self.planned.times,
@@ -261,6 +291,22 @@ class Service:
         limits = Limits(idle_days=web.session_idle_days, most_days=web.session_days)
         self.people = People(self._reader, ask, now_s=now_s, limits=limits)
         self.sessions = Sessions(self._reader, ask, now_s=now_s, pace_s=time.monotonic, limits=limits)
+
+    def _prepare_messages(self, engine: Engine) -> None:
+        """`self.tell` takes messages on the worker's thread, within the batch that they belong to."""
+        seal = Seal(self.path.with_name(self.path.stem + "-messages.key"))
+        now_s, ask = SystemClock().wall_s, self.worker.ask
+        self.delivery = Delivery(
+            self._reader, ask, now_s=now_s, zone=self._settings.zone, check=check_address, seal=seal.close
+        )
+        self.tell = self.delivery.teller(engine)
+        self.sender = Sender(
+            self._reader,
+            ask,
+            send=lambda sealed, title, text: send(seal.open(sealed), title, text),
+            now_s=now_s,
+            pace_s=time.monotonic,
+        )
 
     def account(self, name: str) -> Address:
         """How a node or oven of this site reaches our own broker."""
@@ -294,6 +340,8 @@ class Service:
         reasons = [self.worker.trouble] if self.worker.trouble else []
         if self.timer is not None and self.timer.trouble:
             reasons.append(self.timer.trouble)
+        if self.sender.trouble:
+            reasons.append(self.sender.trouble)
         if link.taken_over:
             reasons.append("Another program uses this monitor's client id at the broker: stop one of them.")
         elif not link.connected and link.last_error:
@@ -306,10 +354,13 @@ class Service:
         )
 
 
-def _log_messages(messages: tuple[Message, ...]) -> None:
-    """Until somebody delivers them."""
-    for message in messages:
-        log.info("notice subject=%s what=%s why=%s", message.subject, message.what, message.why)
+def _alarm_sources(gatherer: Gatherer) -> AlarmSources:
+    table = load_alarm_table()
+    return AlarmSources(
+        rows=table.rows,
+        rules=table.rules,
+        conditions=lambda status, now_s: conditions(status, gatherer.around(), now_s),
+    )
 
 
 def _retention(settings: Settings) -> Retention:

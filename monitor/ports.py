@@ -12,6 +12,7 @@ from monitor.model.catalogue import OwnFigure
 from monitor.model.computed import Computed
 from monitor.model.cycle import OvenRecord
 from monitor.model.cycle_record import CycleNote
+from monitor.model.delivery import Outcome, OutRow, Recipients
 from monitor.model.history import Applied, Newest, Placement, Progress, RawReading, RollUp, Series
 from monitor.model.inventory import Inventory
 from monitor.model.oven_air import OvenAir
@@ -178,3 +179,23 @@ class CalendarStore(Protocol):
     def feeds(self, person_key: str) -> tuple[Feed, ...]: ...
 
     def people(self) -> tuple[Person, ...]: ...
+
+
+class OutboxStore(Protocol):
+    """What is committed about messages and whom they go to, read-only, from any thread."""
+
+    def people(self) -> tuple[Person, ...]: ...
+
+    def recipients(self) -> Recipients: ...
+
+    def outbox_open(
+        self, state: Outcome = Outcome.QUEUED, until_ms: int | None = None
+    ) -> tuple[OutRow, ...]: ...
+
+    def outbox_taken(self, name: str) -> tuple[OutRow, ...]: ...
+
+    def outbox_newest(self, limit: int, person: str | None = None) -> tuple[OutRow, ...]: ...
+
+    def outbox_heard_ms(self, person: str) -> int | None: ...
+
+    def outbox_left(self, from_ms: int) -> tuple[tuple[int, int], ...]: ...

@@ -30,6 +30,7 @@ from web.pages import (
     live,
     machine,
     materials,
+    messages,
     ovens,
     rooms,
     sensors,
@@ -114,6 +115,7 @@ def create_app(
         alarms_api.blueprint(alarms, can_change=not look_only),
         session_api.blueprint(door),
         *(() if door is None else (entry.blueprint(door), people_pages.blueprint(door, presenter, zone))),
+        *messages.blueprints(door, presenter, zone),
     ):
         app.register_blueprint(blueprint)
     return app

@@ -84,6 +84,8 @@ def _silent(key: str, name: str, watch: OvenWatch) -> Condition:
 
 def _proof(key: str, name: str, watch: OvenWatch, now_s: float) -> Condition:
     due_s = watch.proof_due_s
+    if due_s is None and not watch.is_left_alone:  # somebody is always there, so nothing rests on a test
+        return Condition(type="oven_proof_overdue", place=key, holds=False)
     if due_s is None:  # nobody ever tested it
         what = f"{name} has no yearly test on record."
         return Condition(type="oven_proof_overdue", place=key, holds=True, what=what)

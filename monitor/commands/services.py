@@ -230,6 +230,7 @@ def _pages(service: Service, settings: Settings, options: argparse.Namespace) ->
         sessions=service.sessions,
         is_board_only=is_local,
         is_open_to_look=settings.web.pages_open_to_look,
+        delivery=service.delivery,
     )
     server = PageServer(
         service.queries,

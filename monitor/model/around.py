@@ -18,6 +18,7 @@ class OvenWatch:
     trip: str | None = None  # its sentence
     trip_known: bool = True
     proof_due_s: float | None = None  # Unix s; None = no test is on record
+    is_left_alone: bool = True  # somebody went through the checklist for leaving it alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

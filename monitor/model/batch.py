@@ -7,6 +7,7 @@ from monitor.model.audit import AuditEntry
 from monitor.model.box_event import BoxEvent
 from monitor.model.calendar import KeptEntry
 from monitor.model.catalogue import OwnFigure
+from monitor.model.delivery import OutboxChange
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import OvenChanges
 from monitor.model.people import Act, PeopleChange
@@ -73,6 +74,7 @@ class Batch:
     calendar: list[KeptEntry] = field(default_factory=list)  # appointments as they are given out now
     acts: list[Act] = field(default_factory=list)  # what people did, the log of it
     planned: dict[int, AnyStart] = field(default_factory=dict)  # by number; an unreadable one is withdrawn
+    outbox: list[OutboxChange] = field(default_factory=list)  # in this order
     audit: list[AuditEntry] = field(default_factory=list)  # lines that follow from nothing else in here
 
     def is_empty(self) -> bool:
@@ -96,5 +98,6 @@ class Batch:
             or self.calendar
             or self.acts
             or self.planned
+            or self.outbox
             or self.audit
         )

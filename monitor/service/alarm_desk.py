@@ -133,6 +133,8 @@ class AlarmDesk:
         self._notice_connection()
         if mono_s < self._due_s and not (self._poked.is_set() and not self._waits):
             return
+        if not self._world.is_ready():
+            return
         self._poked.clear()
         self._due_s = mono_s + EVERY_S
         self._evaluate(mono_s)

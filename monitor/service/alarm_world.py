@@ -44,6 +44,9 @@ class AlarmWorld(Protocol):
     rows: Mapping[str, AlarmRow]
     rules: Mapping[str, HidingRule]
 
+    def is_ready(self) -> bool:
+        """False while the past is still being read in: everything looks old then (A-23)."""
+
     def status(self) -> StatusAnswer: ...
 
     def conditions(self, status: StatusAnswer, now_s: float) -> tuple[Condition, ...]: ...
@@ -78,6 +81,7 @@ class ServiceAlarmWorld:
         tell: Callable[[Sequence[Message]], None],
         publish: Callable[[str, bytes], bool],
         is_connected: Callable[[], bool],
+        is_ready: Callable[[], bool] = lambda: True,
     ) -> None:
         self.rows = sources.rows
         self.rules = sources.rules
@@ -88,6 +92,7 @@ class ServiceAlarmWorld:
         self.tell = tell
         self.publish = publish
         self.is_connected = is_connected
+        self.is_ready = is_ready
 
     def conditions(self, status: StatusAnswer, now_s: float) -> tuple[Condition, ...]:
         return self._conditions(status, now_s)

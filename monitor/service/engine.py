@@ -15,6 +15,7 @@ from monitor.model.batch import Batch, DeviceRow, InventoryChange, Quarantined
 from monitor.model.box_event import BoxEvent
 from monitor.model.calendar import KeptEntry
 from monitor.model.catalogue import OwnFigure
+from monitor.model.delivery import OutboxChange
 from monitor.model.history import Stored
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import OvenChanges
@@ -160,6 +161,10 @@ class Engine:
             start = replace(start, number=self._newest_planned)
         self._batch.planned[start.number] = start
         return start.number
+
+    def change_outbox(self, *changes: OutboxChange) -> None:
+        """What becomes of messages and of whom they go to, written with what they tell of."""
+        self._batch.outbox.extend(changes)
 
     def take_batch(self) -> Batch:
         """What must be committed now; the engine starts gathering anew."""

@@ -31,6 +31,7 @@ RETRY_S = 1.0
 # Before this date this program did not exist: a board that says so has not been told the time yet.
 CLOCK_FLOOR_S = 1_767_225_600.0  # 2026-01-01
 CLOCK_BEHIND_S = 3_600.0
+CLOCK_BEHIND = "This board's clock is behind its newest record: set the time. Readings wait."
 
 
 def clock_floor_s(newest_s: float) -> float:
@@ -93,6 +94,11 @@ class Worker:
     def trouble(self) -> str | None:
         """A sentence while something keeps it from committing, else None."""
         return self._trouble or self._oven_trouble or self._alarm_trouble or self._follow_trouble
+
+    @property
+    def oven_trouble(self) -> str | None:
+        """A sentence while the ovens cannot be supervised."""
+        return self._oven_trouble
 
     @property
     def can_write(self) -> bool:
@@ -227,7 +233,7 @@ class Worker:
             if self._held:
                 self._trouble = None
             return True
-        self._trouble = "This board's clock is behind its newest record: set the time. Readings wait."
+        self._trouble = CLOCK_BEHIND
         return False
 
     def _released(self) -> list[Arrival]:

@@ -24,6 +24,7 @@ from monitor.model.people import (
     SessionSeen,
     fold,
 )
+from monitor.store import outbox
 from monitor.store.connections import Connections
 
 SESSIONS_EACH = 20  # of one person; the one unused for longest makes room
@@ -163,6 +164,7 @@ def _removed(db: sqlite3.Connection, site: int, change: PersonRemoved) -> None:
     db.execute("DELETE FROM one_time_code WHERE site_id = ? AND person_key = ?", (site, change.key))
     db.execute("DELETE FROM calendar_feed WHERE site_id = ? AND person_key = ?", (site, change.key))
     db.execute("DELETE FROM person WHERE site_id = ? AND key = ?", (site, change.key))
+    outbox.forget(db, site, change.key)
 
 
 def _code_made(db: sqlite3.Connection, site: int, change: CodeMade) -> None:

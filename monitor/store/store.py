@@ -13,6 +13,7 @@ from monitor.store import (
     calendar,
     facts,
     ingest,
+    outbox,
     ovens,
     people,
     planned,
@@ -28,6 +29,7 @@ from monitor.store.series_book import SeriesBook
 
 PROVISIONAL_SITE = "home"
 QUARANTINE_ROWS = 10_000
+OUTBOX_DAYS = 90  # how long it is known what was sent
 
 
 class Store:
@@ -103,6 +105,7 @@ class Store:
     def prune(self, now_ms: int) -> Progress:
         """Delete what is older than the retention says, as much as one bounded piece of work does."""
         with transaction(self._db):
+            outbox.prune(self._db, now_ms - OUTBOX_DAYS * 86_400_000)
             return retention.prune(self._db, now_ms, self._keep)
 
     def keep(self, computed: Computed) -> None:
@@ -155,6 +158,7 @@ class Store:
             spools.forget_after(db, site_id, min(60_000 * air.minute for air in batch.ovens.air))
         alarms.write(db, site_id, batch.alarms)
         planned.write(db, site_id, batch.planned.values())
+        outbox.write(db, site_id, batch.outbox)
         facts.write_devices(db, site_id, batch.devices.values())
         facts.write_counters(db, site_id, batch)
         for counter, count, note in ingest.notes(out, self._book, batch.newest_ms):

@@ -4,8 +4,10 @@ from contextlib import contextmanager
 
 from support.spool_site import START_S, spool, spool_site
 
+from monitor.errors import FieldError
 from monitor.model.people import Role
 from monitor.service.calendar import Calendar
+from monitor.service.delivery import Delivery
 from monitor.service.passwords import Cost
 from monitor.service.people import People
 from monitor.service.sessions import Limits, Sessions, Where
@@ -20,6 +22,13 @@ HERE = {"Origin": "http://localhost"}
 DAY_S = 86_400.0
 
 
+def _check(address):
+    """Stands in for the library."""
+    if not address.startswith("json://"):
+        raise FieldError("address", "must be one that can be used")
+    return "json://host"
+
+
 class Gate:
     """People of a site. `now_s` and `pace_s` are moved by hand."""
 
@@ -30,11 +39,20 @@ class Gate:
         limits = limits or Limits()
         self.people = People(site.reader, self._ask, now_s=lambda: self.now_s, limits=limits)
         self.sessions = self.fresh_sessions(limits)
+        self.delivery = Delivery(
+            site.reader,
+            self._ask,
+            now_s=lambda: self.now_s,
+            zone="UTC",
+            check=_check,
+            seal=lambda address: b"sealed" + bytes([len(address)]),
+        )
         self.door = Door(
             people=self.people,
             sessions=self.sessions,
             is_board_only=is_board_only,
             is_open_to_look=is_open_to_look,
+            delivery=self.delivery,
         )
         self.calendar = Calendar(site.queries, site.reader, site.reader, self._ask, now_s=lambda: self.now_s)
         self.app = create_app(

@@ -14,6 +14,7 @@ from werkzeug.wrappers import Response
 
 from monitor.errors import StoreError
 from monitor.model.people import Role
+from monitor.service.delivery import Delivery
 from monitor.service.people import People
 from monitor.service.sessions import Sessions, Where
 from web.sign_in.roles import Open, asked_by
@@ -46,6 +47,7 @@ class Door:
     sessions: Sessions
     is_board_only: bool
     is_open_to_look: bool
+    delivery: Delivery | None = None  # whom messages go to
 
     def admit(self) -> Response | None:
         """Let the request pass, lead a page to the sign-in, or refuse in a sentence."""

@@ -148,6 +148,7 @@ def blueprint(door: Door, present: Presenter, zone: str) -> Blueprint:
             least=PASSWORD_MIN,
             most=PASSWORD_MAX,
             zone=zone,
+            messages_page="messages.mine" if door.delivery is not None else "",
         )
         return Response(html, status=status)
 

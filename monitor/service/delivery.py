@@ -1,0 +1,248 @@
+"""Whom messages go to: tells them into the outbox, and lets people say how and when they want to hear.
+
+`tell` writes nothing itself: rows of the outbox go into the batch that also holds the alarm's state, so
+either both are kept or neither is.
+"""
+
+import logging
+import secrets
+from collections.abc import Callable, Mapping, Sequence
+from typing import Any
+
+from monitor.alarms.delivery import hearers, plan
+from monitor.errors import BadInputError, FieldError, RefusedError
+from monitor.model.audit import SYSTEM, AuditEntry, AuditKind
+from monitor.model.delivery import (
+    CHANNELS_EACH,
+    MINUTES_A_DAY,
+    MUTED_MAX,
+    SITE,
+    Channel,
+    ChannelRemoved,
+    ChannelSet,
+    Heard,
+    OutRow,
+    Recipients,
+    Wishes,
+    WishesSet,
+)
+from monitor.model.message import Message, MessageKind, Priority
+from monitor.model.people import fold
+from monitor.ports import OutboxStore
+from monitor.service.engine import Engine
+
+log = logging.getLogger(__name__)
+
+Ask = Callable[[Callable[[Engine], Any]], Any]
+Tell = Callable[[Sequence[Message]], None]
+NAME_MAX = 40
+A_DAY_MAX = 50
+TEST_EVERY_S = 90 * 86_400.0  # A-40
+NOBODY = "Nobody would hear of a safety alarm: no way to reach anybody is set."
+
+
+class Delivery:
+    """Recipients and what they are told. Each change stands in the log under who made it, refusals too."""
+
+    def __init__(
+        self,
+        store: OutboxStore,
+        ask: Ask,
+        *,
+        now_s: Callable[[], float],
+        zone: str,
+        check: Callable[[str], str],
+        seal: Callable[[str], bytes],
+    ) -> None:
+        self._store = store
+        self._ask = ask
+        self._now_s = now_s
+        self._zone = zone
+        self._check = check
+        self._seal = seal
+
+    def teller(self, engine: Engine) -> Tell:
+        """What to call with messages, on the worker's thread, within the batch that they belong to."""
+
+        def tell(messages: Sequence[Message]) -> None:
+            if messages:
+                self._tell(engine, messages)
+
+        return tell
+
+    def recipients(self) -> Recipients:
+        return self._store.recipients()
+
+    def newest(self, limit: int, person: str | None = None) -> tuple[OutRow, ...]:
+        return self._store.outbox_newest(limit, person)
+
+    def warning(self) -> str:
+        """A sentence while nobody would hear of a safety alarm, else nothing."""
+        return "" if hearers(self._store.recipients()) else NOBODY
+
+    def add_channel(self, by: str, person: str, name: str, address: str) -> None:
+        """One more way to reach somebody. FieldError or RefusedError, and then nothing is changed."""
+        try:
+            neat = _name(name)
+            shown = self._check(address)
+            self._expect(person)
+            sealed = self._seal(address.strip())
+        except (BadInputError, RefusedError) as error:
+            self._refused(by, person, error)
+            raise
+
+        def act(engine: Engine) -> None:
+            if len(self._store.recipients().ways(person)) >= CHANNELS_EACH:
+                raise RefusedError(f"There are {CHANNELS_EACH} ways already: remove one first.")
+            at_ms = self._now_ms()
+            engine.change_outbox(
+                ChannelSet(person=person, name=neat, shown=shown, sealed=sealed, at_ms=at_ms)
+            )
+            self._note(engine, by, person, "added a way to be told", {"name": neat, "address": shown})
+
+        self._ask(act)
+
+    def remove_channel(self, by: str, person: str, number: int) -> None:
+        """With whatever waits to be sent by it."""
+
+        def act(engine: Engine) -> None:
+            channel = self._channel(person, number)
+            engine.change_outbox(ChannelRemoved(number=number, at_ms=self._now_ms()))
+            detail = {"name": channel.name, "address": channel.shown}
+            self._note(engine, by, person, "removed a way to be told", detail)
+
+        self._ask(act)
+
+    def set_wishes(self, by: str, wishes: Wishes) -> None:
+        """What somebody wants to hear, and when; checked whole before anything is changed."""
+        try:
+            _check_wishes(wishes)
+            self._expect(wishes.person)
+            if wishes.then is not None:
+                self._expect(wishes.then)
+        except (BadInputError, RefusedError) as error:
+            self._refused(by, wishes.person, error)
+            raise
+
+        def act(engine: Engine) -> None:
+            old = self._store.recipients().of(wishes.person)
+            engine.change_outbox(WishesSet(wishes=wishes))
+            detail = {"old": _plain(old), "new": _plain(wishes)}
+            self._note(engine, by, wishes.person, "set what to be told", detail)
+
+        self._ask(act)
+
+    def test(self, by: str, person: str) -> None:
+        """A test message by every way of this recipient, now, whatever the hour (A-40)."""
+
+        def act(engine: Engine) -> None:
+            found = self._store.recipients()
+            if not found.ways(person):
+                raise RefusedError("There is no way set by which a test could be sent: add one first.")
+            only = Recipients(wishes=(found.of(person),), channels=found.ways(person))
+            now_s = self._now_s()
+            engine.change_outbox(*plan([_test_message(now_s)], only, now_s, self._zone))
+            self._note(engine, by, person, "asked for a test message", {})
+
+        self._ask(act)
+
+    def heard(self, by: str, person: str, key: str) -> None:
+        """The test has come."""
+
+        def act(engine: Engine) -> None:
+            rows = self._store.outbox_newest(100, person)
+            if not any(row.key == key and row.kind is MessageKind.TEST for row in rows):
+                raise BadInputError("that test is not here any more: send another")
+            engine.change_outbox(Heard(key=key, at_ms=self._now_ms()))
+            self._note(engine, by, person, "said that a test message had come", {})
+
+        self._ask(act)
+
+    def test_is_due(self, person: str) -> bool:
+        """Whether no test was heard for 90 days (A-40)."""
+        heard_ms = self._store.outbox_heard_ms(person)
+        return heard_ms is None or heard_ms <= self._now_ms() - TEST_EVERY_S * 1000
+
+    def _tell(self, engine: Engine, messages: Sequence[Message]) -> None:
+        recipients = self._store.recipients()
+        engine.change_outbox(*plan(messages, recipients, self._now_s(), self._zone))
+        if hearers(recipients):
+            return
+        for message in messages:
+            if message.priority is Priority.SAFETY and message.kind in (
+                MessageKind.ACTIVE,
+                MessageKind.WORSE,
+            ):
+                engine.audit(self._entry(SYSTEM, message.subject, "could tell nobody: no way is set", {}))
+
+    def _expect(self, person: str) -> None:
+        if person != SITE and all(fold(each.name) != person for each in self._store.people()):
+            raise BadInputError("person is not here any more")
+
+    def _channel(self, person: str, number: int) -> Channel:
+        for channel in self._store.recipients().channels:
+            if channel.number == number and channel.person == person:
+                return channel
+        raise BadInputError("that way to be told is not here any more")
+
+    def _refused(self, by: str, person: str, error: Exception) -> None:
+        """With who tried, never with the address."""
+        log.warning("change of delivery refused who=%s person=%s reason=%s", by, person, error)
+        self._ask(lambda engine: self._note(engine, by, person, "was refused a change", {"why": str(error)}))
+
+    def _note(self, engine: Engine, by: str, person: str, what: str, detail: Mapping[str, object]) -> None:
+        engine.audit(self._entry(by, person or "site", what, detail))
+
+    def _entry(self, who: str, about: str, what: str, detail: Mapping[str, object]) -> AuditEntry:
+        return AuditEntry(
+            at_ms=self._now_ms(), who=who, kind=AuditKind.DELIVERY, about=about, what=what, detail=detail
+        )
+
+    def _now_ms(self) -> int:
+        return round(self._now_s() * 1000)
+
+
+def _name(name: str) -> str:
+    neat = " ".join(name.split())
+    if not neat or len(neat) > NAME_MAX or not neat.isprintable():
+        raise FieldError("name", f"must be a name of 1 to {NAME_MAX} characters in one line")
+    return neat
+
+
+def _check_wishes(wishes: Wishes) -> None:
+    for field, minute in (("quiet_from", wishes.quiet_from), ("quiet_to", wishes.quiet_to)):
+        if not 0 <= minute < MINUTES_A_DAY:
+            raise FieldError(field, "must be a time from 00:00 to 23:59")
+    if not 1 <= wishes.a_day <= A_DAY_MAX:
+        raise FieldError("a_day", f"must be a number from 1 to {A_DAY_MAX}")
+    fits = all(kind.replace("_", "").isalnum() and len(kind) <= 63 for kind in wishes.muted)
+    if len(wishes.muted) > MUTED_MAX or not fits:
+        raise FieldError("muted", f"must be at most {MUTED_MAX} types")
+    if wishes.then == wishes.person:
+        raise FieldError("then", "must be somebody else")
+
+
+def _plain(wishes: Wishes) -> Mapping[str, object]:
+    return {
+        "least": str(wishes.least),
+        "wants_clears": wishes.wants_clears,
+        "quiet_from": wishes.quiet_from,
+        "quiet_to": wishes.quiet_to,
+        "a_day": wishes.a_day,
+        "muted": list(wishes.muted),
+        "then": wishes.then,
+    }
+
+
+def _test_message(now_s: float) -> Message:
+    return Message(
+        kind=MessageKind.TEST,
+        subject="test",
+        occurrence=secrets.token_hex(8),
+        type="test",
+        place="",
+        priority=Priority.NOTICE,
+        at_s=now_s,
+        what="this is how you would be told.",
+        act="Say on the page for messages that it has come.",
+    )
