@@ -11,6 +11,8 @@ from typing import Protocol
 
 from monitor import __version__
 from monitor.alarms.conditions import conditions
+from monitor.alarms.notices import notices
+from monitor.edge.broker_address import external_address
 from monitor.edge.channels import check_address, send
 from monitor.edge.clock import SystemClock
 from monitor.edge.disk import disk_room
@@ -20,7 +22,7 @@ from monitor.edge.mqtt_client import Address, Parting
 from monitor.edge.sealing import Seal
 from monitor.edge.timer import Timer
 from monitor.edge.trial_broker import TrialBroker
-from monitor.errors import BadSettingsError, RefusedError
+from monitor.errors import RefusedError
 from monitor.library.alarm_table import load_alarm_table
 from monitor.model.alarm_change import AlarmsKept
 from monitor.model.arrival import AckToken
@@ -48,7 +50,7 @@ from monitor.service.sender import Sender
 from monitor.service.sessions import Limits, Sessions
 from monitor.service.summaries import Summaries
 from monitor.service.worker import CLOCK_BEHIND, Worker, clock_floor_s
-from monitor.settings import BrokerSettings, Settings
+from monitor.settings import Settings
 from monitor.store.files import ServiceLock, database_path
 from monitor.store.reader import Reader
 from monitor.store.store import Store
@@ -360,6 +362,7 @@ def _alarm_sources(gatherer: Gatherer) -> AlarmSources:
         rows=table.rows,
         rules=table.rules,
         conditions=lambda status, now_s: conditions(status, gatherer.around(), now_s),
+        notices=lambda told, status, now_s: notices(told, status, gatherer.newest, now_s),
     )
 
 
@@ -374,26 +377,3 @@ def broker_folder(settings: Settings) -> Path:
         return Path(settings.broker.folder)
     path = database_path(settings.database)
     return path.with_name(path.stem + "-broker")
-
-
-def external_address(chosen: BrokerSettings) -> Address:
-    """The external broker of the settings."""
-    password = None
-    if chosen.password_file is not None:
-        try:
-            password = Path(chosen.password_file).read_text().strip()
-        except OSError as error:
-            raise BadSettingsError(
-                f"broker.password_file {chosen.password_file} cannot be read: {error.strerror}"
-            ) from None
-    return Address(
-        host=chosen.host,
-        port=chosen.port,
-        user=chosen.user,
-        password=password,
-        tls=chosen.tls,
-        ca_file=chosen.ca_file,
-        cert_file=chosen.cert_file,
-        key_file=chosen.key_file,
-        protocol=chosen.protocol,
-    )

@@ -7,8 +7,9 @@ from contextlib import closing
 from dataclasses import dataclass, field
 from typing import Any
 
-from monitor.app import broker_folder, external_address
+from monitor.app import broker_folder
 from monitor.commands.common import DONE, FINDING, database, print_json
+from monitor.edge.broker_address import external_address
 from monitor.edge.clock import SystemClock
 from monitor.edge.mosquitto import find_mosquitto, lint
 from monitor.edge.mqtt_client import can_connect

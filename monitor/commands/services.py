@@ -14,9 +14,10 @@ from contextlib import contextmanager
 from typing import TYPE_CHECKING
 
 from monitor import __version__
-from monitor.app import Choice, Service, broker_folder, external_address
+from monitor.app import Choice, Service, broker_folder
 from monitor.commands.common import DONE, database
 from monitor.commands.records import load_inventory
+from monitor.edge.broker_address import external_address
 from monitor.edge.clock import ScaledClock, SystemClock
 from monitor.edge.mosquitto import LOOKER, Accounts
 from monitor.edge.mqtt_client import Address, Parting

@@ -30,6 +30,7 @@ from monitor.service.alarm_notes import (
     desk_text,
     detail,
     entry,
+    heard_since,
     loaded,
     noted,
     places,
@@ -60,13 +61,14 @@ class AlarmDesk:
         self._rows = self._rows_now()
         self._numbers = itertools.count(kept.newest_number + 1)
         texts = dict(kept.states)
-        self._gathered, self._silent_until_s = desk_from(texts.pop(_DESK, None))
+        self._gathered, self._silent_until_s, self._noticed = desk_from(texts.pop(_DESK, None))
         self._states = loaded(texts)
         self._written = {key: worth_keeping(state) for key, state in self._states.items()}
         self._said_s: dict[str, float] = {}
         self._looks = Looks()
         self._started_s = clock.mono_s()
         self._settles_until_s: float | None = None  # monotonic; None = at the first look
+        self._settles_from_s = 0.0  # Unix s
         self._due_s = self._looked_s = float("-inf")
         self._wall_less_mono_s: float | None = None
         self._clock_set_s = float("-inf")
@@ -243,6 +245,20 @@ class AlarmDesk:
         states, changes = look(self._states, scene, self._looks)
         self._looked_s = mono_s
         self._take(states, changes, wall_s, _signs(self, status, mono_s))
+        self._give_notice(status, wall_s)
+
+    def _give_notice(self, status: StatusAnswer, wall_s: float) -> None:
+        """What comes due is told once; what was told is written with it."""
+        messages, noticed = self._world.notices(self._noticed, status, wall_s)
+        if noticed == self._noticed:
+            return
+        self._noticed = noticed
+        changes = AlarmChanges()
+        self._keep_desk(changes, self._gathered)
+        self._world.note(changes)
+        if messages:
+            self._world.tell(messages)
+        self._waits = True
 
     def _moment(self, wall_s: float, elapsed_s: float) -> Moment:
         is_quiet = self.is_settling() or self._is_silent(wall_s)
@@ -325,7 +341,7 @@ class AlarmDesk:
         ]
 
     def _keep_desk(self, changes: AlarmChanges, gathered: Gathered) -> None:
-        content = desk_text(gathered, self._silent_until_s)
+        content = desk_text(gathered, self._silent_until_s, self._noticed)
         changes.states[_DESK] = KeptAlarm(shown=str(Shown.NORM), content=content)
 
     def _publish(self, key: str) -> None:
@@ -353,8 +369,11 @@ class AlarmDesk:
         if status.health.history_share is not None:
             self._settles_until_s = None  # a past is being read: all of it looks old
         elif self._settles_until_s is None:
+            self._settles_from_s = self._clock.wall_s()
             dues = [place.air.due_s for place in airs(status) if place.air.due_s]
             self._settles_until_s = mono_s + 2.0 * max(dues, default=EVERY_S)
+        elif mono_s < self._settles_until_s and heard_since(status, self._settles_from_s):
+            self._settles_until_s = mono_s
 
     def _notice_clock(self, wall_s: float, mono_s: float) -> None:
         difference_s = wall_s - mono_s

@@ -1,8 +1,9 @@
 """What the desk of alarms keeps and writes, as text and lines; and what it reads off a status."""
 
+import datetime as dt
 import json
 import logging
-from collections.abc import Iterator, Mapping
+from collections.abc import Iterable, Iterator, Mapping
 from dataclasses import asdict, replace
 from typing import Any
 
@@ -82,7 +83,18 @@ def loaded(texts: Mapping[str, str]) -> dict[str, AlarmState]:
     return states
 
 
-def desk_text(gathered: Gathered, silent_until_s: float | None) -> str:
+_NOTICED_MOST = 2_000  # due dates of a site that are told of at once
+
+
+def heard_since(status: StatusAnswer, from_s: float) -> bool:
+    """Whether every placed sensor has been heard since a time: then nothing more is to be waited for."""
+    found = [place.air for place in airs(status) if place.air.due_s is not None]
+    return bool(found) and all(
+        air.at is not None and dt.datetime.fromisoformat(air.at).timestamp() >= from_s for air in found
+    )
+
+
+def desk_text(gathered: Gathered, silent_until_s: float | None, noticed: Iterable[str] = ()) -> str:
     """What the desk keeps beside the alarms."""
     storm = gathered.storm
     kept = {
@@ -90,6 +102,7 @@ def desk_text(gathered: Gathered, silent_until_s: float | None) -> str:
         "storm": None if storm is None else _storm_plain(storm),
         "unseen": [_storm_plain(item) for item in gathered.unseen[-3:]],
         "silent_until_s": silent_until_s,
+        "noticed": sorted(noticed)[:_NOTICED_MOST],
     }
     return json.dumps(kept, separators=(",", ":"), allow_nan=False)
 
@@ -104,16 +117,20 @@ def _storm_from(plain_storm: dict[str, Any]) -> Storm:
     return Storm(**(plain_storm | more))
 
 
-def desk_from(text: str | None) -> tuple[Gathered, float | None]:
+def desk_from(text: str | None) -> tuple[Gathered, float | None, frozenset[str]]:
     """What `desk_text` wrote; nothing known where it cannot be read."""
     if text is None:
-        return Gathered(), None
+        return Gathered(), None, frozenset()
     try:
         kept = json.loads(text)
         recent = tuple(Raised(**(r | {"priority": Priority(r["priority"])})) for r in kept["recent"])
         storm = None if kept["storm"] is None else _storm_from(kept["storm"])
         unseen = tuple(_storm_from(item) for item in kept["unseen"])
-        return Gathered(recent=recent, storm=storm, unseen=unseen), kept["silent_until_s"]
+        return (
+            Gathered(recent=recent, storm=storm, unseen=unseen),
+            kept["silent_until_s"],
+            frozenset(kept.get("noticed", ())),
+        )
     except (ValueError, KeyError, TypeError):
         log.exception("what was known of a storm of alarms cannot be read")
-        return Gathered(), None
+        return Gathered(), None, frozenset()

@@ -19,6 +19,10 @@ DRYING = "drying"  # mode of an oven with a cycle in it
 COOLING = "cooling"
 
 
+# What was told before, the status and now [Unix s] -> what is to be told, and what has been then.
+Notices = Callable[[frozenset[str], StatusAnswer, float], tuple[tuple[Message, ...], frozenset[str]]]
+
+
 @dataclass(frozen=True, slots=True, kw_only=True)
 class AlarmSources:
     """The alarm table and the rules behind it."""
@@ -26,6 +30,7 @@ class AlarmSources:
     rows: Mapping[str, AlarmRow] = field(default_factory=dict)
     rules: Mapping[str, HidingRule] = field(default_factory=dict)
     conditions: Callable[[StatusAnswer, float], tuple[Condition, ...]] = lambda _status, _now_s: ()
+    notices: Notices = lambda previous, _status, _now_s: ((), previous)
 
     def __post_init__(self) -> None:
         """BadInputError for a row that breaks A-17 or names a rule that there is not."""
@@ -50,6 +55,11 @@ class AlarmWorld(Protocol):
     def status(self) -> StatusAnswer: ...
 
     def conditions(self, status: StatusAnswer, now_s: float) -> tuple[Condition, ...]: ...
+
+    def notices(
+        self, previous: frozenset[str], status: StatusAnswer, now_s: float
+    ) -> tuple[tuple[Message, ...], frozenset[str]]:
+        """What comes due, and was not told before."""
 
     def modes(self, status: StatusAnswer) -> frozenset[Cause]:
         """What goes on at places that explains alarms, such as ("drying", oven)."""
@@ -86,6 +96,7 @@ class ServiceAlarmWorld:
         self.rows = sources.rows
         self.rules = sources.rules
         self._conditions = sources.conditions
+        self._notices = sources.notices
         self.status = status
         self.note = note
         self._audit = audit
@@ -96,6 +107,11 @@ class ServiceAlarmWorld:
 
     def conditions(self, status: StatusAnswer, now_s: float) -> tuple[Condition, ...]:
         return self._conditions(status, now_s)
+
+    def notices(
+        self, previous: frozenset[str], status: StatusAnswer, now_s: float
+    ) -> tuple[tuple[Message, ...], frozenset[str]]:
+        return self._notices(previous, status, now_s)
 
     def audit(self, *entries: AuditEntry) -> None:
         self._audit(*entries)

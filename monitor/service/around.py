@@ -61,6 +61,7 @@ class Gatherer:
         self._heated_s: dict[str, float] = {}  # oven -> when it last had leave to heat
         self._checks: dict[str, float | None] = {}
         self._checked_s = float("-inf")
+        self.newest = Around()  # as gathered last
 
     def around(self) -> Around:
         """As of now."""
@@ -68,7 +69,7 @@ class Gatherer:
         inventory = self._queries.inventory()
         newest = self._store.latest()
         disk, said = self._troubles.disk(), self._troubles
-        return Around(
+        self.newest = Around(
             broker_away_s=self._away_s(now_s),
             database_trouble=said.database(),
             supervision_trouble=said.supervision(),
@@ -83,6 +84,7 @@ class Gatherer:
             battery_pct=self._batteries(inventory, newest),
             node_offline=self._offline(inventory),
         )
+        return self.newest
 
     def _away_s(self, now_s: float) -> float:
         if self._troubles.is_connected():

@@ -38,6 +38,7 @@ class Planned:
     def allow_unattended(self):
         self.site.acts.tick_off(OVEN, tuple(str(tick) for tick in TICK_WORDS), "mara")
         prove(self.site, OVEN)
+        self.site.acts.confirm_cutout(OVEN, "mara")
         self.site.run(20)
 
     def wish(self, hours=3.0, **members):
