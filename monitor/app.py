@@ -13,15 +13,14 @@ from monitor import __version__
 from monitor.alarms.conditions import conditions
 from monitor.alarms.notices import notices
 from monitor.edge.broker_address import external_address
-from monitor.edge.channels import check_address, send
 from monitor.edge.clock import SystemClock
 from monitor.edge.disk import disk_room
 from monitor.edge.mosquitto import MONITOR, OwnBroker, find_mosquitto
 from monitor.edge.mqtt import Link
 from monitor.edge.mqtt_client import Address, Parting
-from monitor.edge.sealing import Seal
 from monitor.edge.timer import Timer
 from monitor.edge.trial_broker import TrialBroker
+from monitor.edge.ways import Ways
 from monitor.errors import RefusedError
 from monitor.library.alarm_table import load_alarm_table
 from monitor.model.alarm_change import AlarmsKept
@@ -296,19 +295,11 @@ class Service:
 
     def _prepare_messages(self, engine: Engine) -> None:
         """`self.tell` takes messages on the worker's thread, within the batch that they belong to."""
-        seal = Seal(self.path.with_name(self.path.stem + "-messages.key"))
         now_s, ask = SystemClock().wall_s, self.worker.ask
-        self.delivery = Delivery(
-            self._reader, ask, now_s=now_s, zone=self._settings.zone, check=check_address, seal=seal.close
-        )
+        ways = Ways(self.path, contact=self._settings.web.push_contact, now_s=now_s)
+        self.delivery = Delivery(self._reader, ask, now_s=now_s, zone=self._settings.zone, ways=ways)
         self.tell = self.delivery.teller(engine)
-        self.sender = Sender(
-            self._reader,
-            ask,
-            send=lambda sealed, title, text: send(seal.open(sealed), title, text),
-            now_s=now_s,
-            pace_s=time.monotonic,
-        )
+        self.sender = Sender(self._reader, ask, send=ways.send, now_s=now_s, pace_s=time.monotonic)
 
     def account(self, name: str) -> Address:
         """How a node or oven of this site reaches our own broker."""

@@ -30,6 +30,18 @@ class RefusedError(MonitorError):
     """Nobody's fault: the wish cannot be granted, and this says why."""
 
 
+class GoneError(MonitorError):
+    """A receiver of messages is there no more, and never will be again."""
+
+
+class LaterError(MonitorError):
+    """A receiver of messages asks to be left alone for so long [s]."""
+
+    def __init__(self, text: str, after_s: float) -> None:
+        super().__init__(text)
+        self.after_s = after_s
+
+
 class ForbiddenMoveError(MonitorError):
     """Our own code asked for a transition that no table allows: a bug."""
 

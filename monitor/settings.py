@@ -44,6 +44,8 @@ class WebSettings(_Strict, frozen=True):
     pages_open_to_look: bool = True  # false: even looking needs sign-in
     session_idle_days: Annotated[int, msgspec.Meta(ge=1, le=365)] = 14
     session_days: Annotated[int, msgspec.Meta(ge=1, le=365)] = 90
+    # told to the push services of browsers, so that they can reach whoever sends too much
+    push_contact: Annotated[str, msgspec.Meta(max_length=200, pattern=r"^((mailto:|https://)[!-~]+)?$")] = ""
 
 
 class StoreSettings(_Strict, frozen=True):

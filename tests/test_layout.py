@@ -45,7 +45,7 @@ DOORS = {
     "fpdf": ("web.reports.pdf",),
     "numpy": ("monitor.physics", "monitor.estimate", "monitor.simulator"),
     "apprise": ("monitor.edge.channels",),
-    "cryptography": ("monitor.edge.sealing",),
+    "cryptography": ("monitor.edge.sealing", "monitor.edge.push_crypto"),
     "segno": ("monitor.commands.services", "web.spools.label"),
     "scipy": (),
     "matplotlib": (),

@@ -27,6 +27,7 @@ from web.pages import (
     boxes,
     cycles,
     glance,
+    installed,
     live,
     machine,
     materials,
@@ -116,6 +117,7 @@ def create_app(
         session_api.blueprint(door),
         *(() if door is None else (entry.blueprint(door), people_pages.blueprint(door, presenter, zone))),
         *messages.blueprints(door, presenter, zone),
+        installed.blueprint(),
     ):
         app.register_blueprint(blueprint)
     return app

@@ -14,7 +14,7 @@ from web.sign_in.visitor import LOOKING, Visitor, host_name
 # Everything a page needs comes from this server, in files: no inline script or style.
 POLICY = (
     "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self' data:; connect-src 'self'; "
-    "form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
+    "manifest-src 'self'; worker-src 'self'; form-action 'self'; frame-ancestors 'none'; base-uri 'none'"
 )
 
 

@@ -1,6 +1,6 @@
 """What people typed about messages, read within bounds, and the same as the form shows it."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.errors import FieldError
@@ -15,6 +15,15 @@ LEAST = (
     (Priority.HIGH, "only what is urgent"),
     (Priority.SAFETY, "only what can hurt people"),
 )
+# What may be muted, and its name. What can hurt people is not among them: it always comes.
+_TYPES = (
+    *("humidity_high", "desiccant_spent", "desiccant_soon", "box_leaky", "wet_contents", "charge_too_small"),
+    *("lid_open", "contents_unannounced", "spool_rewet", "temperature_high"),
+    *("reading_stale", "sensor_implausible", "sensor_misplaced", "battery_low", "sensor_check_overdue"),
+    *("node_offline", "broker_away", "database_trouble", "clock_wrong", "disk_low", "delivery_failing"),
+    *("records_broken", "supervision_trouble", "alarm_test_due"),
+)
+KINDS: Mapping[str, str] = {kind: kind.replace("_", " ") for kind in _TYPES}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -27,6 +36,7 @@ class Shown:
     quiet_to: str
     a_day: str
     then: str
+    muted: tuple[str, ...]
 
 
 def shown(wishes: Wishes) -> Shown:
@@ -38,11 +48,26 @@ def shown(wishes: Wishes) -> Shown:
         quiet_to=_clock(wishes.quiet_to),
         a_day=str(wishes.a_day),
         then=NOBODY_KEY if wishes.then is None else wishes.then or SITE_KEY,
+        muted=wishes.muted,
     )
 
 
-def read_wishes(fields: Mapping[str, str], kept: Wishes, others: frozenset[str]) -> Wishes:
-    """What the form says; FieldError names the field and what is allowed."""
+def read_wishes(
+    fields: Mapping[str, str],
+    muted: Sequence[str],
+    kept: Wishes,
+    others: frozenset[str],
+    kinds: Mapping[str, str],
+) -> Wishes:
+    """What the form says; FieldError names the field and what is allowed.
+
+    Args:
+        muted: The kinds that were ticked. What was muted before and is no kind of this form stays so.
+        others: Whom to tell next, as the form's keys.
+        kinds: What may be muted.
+    """
+    if any(kind not in kinds for kind in muted):
+        raise FieldError("muted", "must be of the kinds in the list")
     least = fields.get("least", "")
     if least not in tuple(Priority):
         raise FieldError("least", f"must be one of {', '.join(Priority)}")
@@ -59,7 +84,7 @@ def read_wishes(fields: Mapping[str, str], kept: Wishes, others: frozenset[str])
         quiet_from=_minute("quiet_from", fields.get("quiet_from", "")),
         quiet_to=_minute("quiet_to", fields.get("quiet_to", "")),
         a_day=int(a_day),
-        muted=kept.muted,
+        muted=tuple(sorted({*muted, *(kind for kind in kept.muted if kind not in kinds)})),
         then={NOBODY_KEY: None, SITE_KEY: SITE}.get(then, then),
     )
 

@@ -5,10 +5,13 @@ one message together with all else that is due. Safety and tests know no limit a
 others.
 """
 
+import base64
+import hashlib
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
+from urllib.parse import quote
 
-from monitor.model.delivery import Outcome, OutRow, Recipients
+from monitor.model.delivery import TEST_CODE, Letter, Outcome, OutRow, Recipients
 from monitor.model.message import MessageKind, Priority
 
 HOUR_S, STORM_S, DAY_S = 3_600.0, 6 * 3_600.0, 86_400.0
@@ -85,6 +88,22 @@ def together(bound: Sequence[OutRow]) -> Sending:
     lines = [f"- {row.text if row.priority is Priority.HIGH else row.title}" for row in rows]
     title = f"{len(rows)} messages: {rows[0].title}"
     return Sending(channel=rows[0].channel, rows=tuple(rows), title=title[:120], text="\n".join(lines))
+
+
+def letter(sending: Sending) -> Letter:
+    """As the ways to people take it. An alarm's end bears the topic of its beginning and takes its place."""
+    most = max(sending.rows, key=lambda row: tuple(Priority).index(row.priority))
+    made = Letter(title=sending.title, text=sending.text, priority=most.priority)
+    if len(sending.rows) > 1:
+        return made
+    (row,) = sending.rows
+    digest = hashlib.sha256(f"{row.subject}\0{row.occurrence}".encode()).digest()[:24]
+    topic = base64.urlsafe_b64encode(digest).decode()  # 32 characters, all that RFC 8030 allows
+    if row.kind is MessageKind.TEST:
+        path = f"/me/messages/test/{TEST_CODE}"
+        return replace(made, topic=topic, priority=Priority.HIGH, path=path, test_key=row.key)
+    path = "/" if row.kind is MessageKind.NOTICE else f"/alarms/{quote(row.subject, safe='')}"
+    return replace(made, topic=topic, path=path)
 
 
 def after_failure(

@@ -6,7 +6,9 @@ it sends and where to; addresses hold passwords, so its log is shut.
 
 import logging
 from typing import Any
+from urllib.parse import urlsplit
 
+from monitor.edge.public_host import public_address
 from monitor.errors import FieldError
 
 ADDRESS_MAX = 500
@@ -37,6 +39,19 @@ def check_address(address: str) -> str:
     return f"{scheme}://{host}"[:120] if scheme in _HOSTED and host else f"{scheme}://…"
 
 
+def is_local(address: str) -> bool:
+    """Whether this would reach into the site's own network; a host that is not found counts as such."""
+    plugin = _plugin(address)
+    if plugin is None:
+        return True
+    # A service out there has no host in its address; mail may name another server beside it.
+    hosts = [getattr(plugin, name, None) for name in ("smtp_host", "endpoint")]
+    if any("{host" in template for template in plugin.templates):
+        hosts.append(plugin.host)
+    named = [host for host in hosts if isinstance(host, str) and host]
+    return any(public_address(urlsplit(host).hostname or host, 443) is None for host in named)
+
+
 def send(address: str, title: str, text: str) -> bool:
     """Whether the receiver took it. May hang as long as that does: call it where it harms nobody."""
     plugin = _plugin(address)
@@ -54,4 +69,7 @@ def _plugin(address: str) -> Any:
 
     for name in _TALKATIVE:
         logging.getLogger(name).disabled = True
-    return Apprise.instantiate(address, suppress_exceptions=True)
+    plugin = Apprise.instantiate(address, suppress_exceptions=True)
+    if plugin is not None:
+        plugin.redirects = False  # whatever the address says: a receiver could lead the board anywhere
+    return plugin

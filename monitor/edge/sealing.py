@@ -4,7 +4,11 @@ The key is no part of a backup. After a restore without it an address cannot be 
 again.
 """
 
+import base64
+import hashlib
+import hmac
 import os
+from collections.abc import Callable
 from pathlib import Path
 
 from monitor.errors import RefusedError, StoreError
@@ -37,6 +41,23 @@ class Seal:
         except (InvalidToken, ValueError):
             raise RefusedError(ENTER_AGAIN) from None
 
+    def sign(self, text: str) -> str:
+        """What only who has the key can say of this text: 32 characters that fit into an address."""
+        key = self._key() or self._make()
+        digest = hmac.new(key, text.encode(), hashlib.sha256).digest()
+        return base64.urlsafe_b64encode(digest[:24]).decode()
+
+    def keep(self, path: Path, make: Callable[[], str]) -> str:
+        """A secret of its own file, sealed; made at first, and anew once its seal cannot be opened."""
+        try:
+            return self.open(path.read_bytes())
+        except (FileNotFoundError, RefusedError):
+            text = make()
+        except OSError as error:
+            raise StoreError(f"the key {path} cannot be read: {error.strerror}") from None
+        _write_whole(path, self.close(text))
+        return text
+
     def _key(self) -> bytes | None:
         try:
             return self._path.read_bytes().strip()
@@ -50,20 +71,25 @@ class Seal:
         from cryptography.fernet import Fernet
 
         key = Fernet.generate_key()
-        part = self._path.with_name(self._path.name + ".part")
-        try:
-            part.unlink(missing_ok=True)
-            handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
-            with os.fdopen(handle, "wb") as file:
-                file.write(key)
-                file.flush()
-                os.fsync(file.fileno())
-            part.rename(self._path)
-            folder = os.open(self._path.parent, os.O_RDONLY)
-            try:
-                os.fsync(folder)
-            finally:
-                os.close(folder)
-        except OSError as error:
-            raise StoreError(f"the key {self._path} cannot be written: {error.strerror}") from None
+        _write_whole(self._path, key)
         return key
+
+
+def _write_whole(path: Path, data: bytes) -> None:
+    """All of it or nothing, on the disk when this returns, readable by its owner alone."""
+    part = path.with_name(path.name + ".part")
+    try:
+        part.unlink(missing_ok=True)
+        handle = os.open(part, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "wb") as file:
+            file.write(data)
+            file.flush()
+            os.fsync(file.fileno())
+        part.rename(path)
+        folder = os.open(path.parent, os.O_RDONLY)
+        try:
+            os.fsync(folder)
+        finally:
+            os.close(folder)
+    except OSError as error:
+        raise StoreError(f"the key {path} cannot be written: {error.strerror}") from None

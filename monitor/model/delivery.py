@@ -11,6 +11,9 @@ MUTED_MAX = 40
 MINUTES_A_DAY = 1_440
 
 
+TEST_CODE = "(code)"  # stands in a kept test for what proves that it came, which is kept nowhere
+
+
 class Outcome(StrEnum):
     """Where a row of the outbox stands."""
 
@@ -31,6 +34,7 @@ class Channel:
     shown: str  # scheme and host, nothing secret
     sealed: bytes = field(repr=False)
     is_on: bool = True
+    added_ms: int = 0
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -91,6 +95,24 @@ class OutRow:
     settled_ms: int | None = None  # when it got its state
     trouble: str = ""
     heard_ms: int | None = None  # of a test: when its recipient said that it had come
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Letter:
+    """A message as it leaves: one row, or several put together.
+
+    Args:
+        topic: What comes later under the same takes its place, where the way can do that; empty = never.
+        path: The page that tells more.
+        test_key: Of a test, the key of its row.
+    """
+
+    title: str
+    text: str
+    priority: Priority = Priority.NOTICE
+    topic: str = ""
+    path: str = "/"
+    test_key: str = ""
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -4,11 +4,13 @@
 either both are kept or neither is.
 """
 
+import hmac
 import logging
 import secrets
 from collections.abc import Callable, Mapping, Sequence
 from typing import Any
 
+from monitor.alarms import way_test
 from monitor.alarms.delivery import hearers, plan
 from monitor.errors import BadInputError, FieldError, RefusedError
 from monitor.model.audit import SYSTEM, AuditEntry, AuditKind
@@ -17,6 +19,7 @@ from monitor.model.delivery import (
     MINUTES_A_DAY,
     MUTED_MAX,
     SITE,
+    TEST_CODE,
     Channel,
     ChannelRemoved,
     ChannelSet,
@@ -28,7 +31,7 @@ from monitor.model.delivery import (
 )
 from monitor.model.message import Message, MessageKind, Priority
 from monitor.model.people import fold
-from monitor.ports import OutboxStore
+from monitor.ports import Addresses, OutboxStore
 from monitor.service.engine import Engine
 
 log = logging.getLogger(__name__)
@@ -37,7 +40,8 @@ Ask = Callable[[Callable[[Engine], Any]], Any]
 Tell = Callable[[Sequence[Message]], None]
 NAME_MAX = 40
 A_DAY_MAX = 50
-TEST_EVERY_S = 90 * 86_400.0  # A-40
+CODE_LENGTH = 32
+TESTS_LOOKED_AT = 300  # newest messages among which a test is looked for
 NOBODY = "Nobody would hear of a safety alarm: no way to reach anybody is set."
 
 
@@ -51,15 +55,13 @@ class Delivery:
         *,
         now_s: Callable[[], float],
         zone: str,
-        check: Callable[[str], str],
-        seal: Callable[[str], bytes],
+        ways: Addresses,
     ) -> None:
         self._store = store
         self._ask = ask
         self._now_s = now_s
         self._zone = zone
-        self._check = check
-        self._seal = seal
+        self._ways = ways
 
     def teller(self, engine: Engine) -> Tell:
         """What to call with messages, on the worker's thread, within the batch that they belong to."""
@@ -80,13 +82,31 @@ class Delivery:
         """A sentence while nobody would hear of a safety alarm, else nothing."""
         return "" if hearers(self._store.recipients()) else NOBODY
 
-    def add_channel(self, by: str, person: str, name: str, address: str) -> None:
-        """One more way to reach somebody. FieldError or RefusedError, and then nothing is changed."""
+    def can_open(self, channel: Channel) -> bool:
+        """Whether its address can be read: the key to it is in no backup."""
+        return self._ways.can_open(channel.sealed)
+
+    def push_key(self) -> str:
+        """The public key that a browser asks for before it lets itself be told."""
+        return self._ways.push_key()
+
+    def add_channel(self, by: str, person: str, name: str, address: str, *, is_owner: bool = False) -> None:
+        """One more way to reach somebody. FieldError or RefusedError, and then nothing is changed.
+
+        Args:
+            is_owner: Whoever sets it may have the board reach into the site's own network.
+        """
+        self._add(by, person, name, lambda: self._ways.take(address, is_owner=is_owner))
+
+    def add_push(self, by: str, person: str, name: str, endpoint: str, p256dh: str, auth: str) -> None:
+        """The browser that somebody sits at, as one more way. Raises as `add_channel` does."""
+        self._add(by, person, name, lambda: self._ways.take_push(endpoint, p256dh, auth))
+
+    def _add(self, by: str, person: str, name: str, take: Callable[[], tuple[bytes, str]]) -> None:
         try:
             neat = _name(name)
-            shown = self._check(address)
             self._expect(person)
-            sealed = self._seal(address.strip())
+            sealed, shown = take()
         except (BadInputError, RefusedError) as error:
             self._refused(by, person, error)
             raise
@@ -132,8 +152,13 @@ class Delivery:
 
         self._ask(act)
 
-    def test(self, by: str, person: str) -> None:
-        """A test message by every way of this recipient, now, whatever the hour (A-40)."""
+    def test(self, by: str, person: str, pages: str = "") -> None:
+        """A test of the whole way by every way of this recipient, now, whatever the hour (A-40).
+
+        Args:
+            pages: How the pages are reached, as `http://board:8484`; the test holds a link there, for one
+                tap within an hour. Empty: there is no link in it.
+        """
 
         def act(engine: Engine) -> None:
             found = self._store.recipients()
@@ -141,8 +166,34 @@ class Delivery:
                 raise RefusedError("There is no way set by which a test could be sent: add one first.")
             only = Recipients(wishes=(found.of(person),), channels=found.ways(person))
             now_s = self._now_s()
-            engine.change_outbox(*plan([_test_message(now_s)], only, now_s, self._zone))
+            link = f"{pages.rstrip('/')}/me/messages/test/{TEST_CODE}" if pages else ""
+            condition = way_test.fake_condition()
+            message = way_test.test_message(condition, secrets.token_hex(8), now_s, link)
+            engine.change_outbox(*plan([message], only, now_s, self._zone))
             self._note(engine, by, person, "asked for a test message", {})
+
+        self._ask(act)
+
+    def tested(self, code: str) -> OutRow | None:
+        """The test whose link bears this code, heard or not; None: none, or it is over an hour old."""
+        if len(code) != CODE_LENGTH or not code.isascii():
+            return None
+        oldest_ms = self._now_ms() - way_test.LINK_S * 1000
+        for row in self._store.outbox_newest(TESTS_LOOKED_AT):
+            is_fresh = row.kind is MessageKind.TEST and row.made_ms >= oldest_ms
+            if is_fresh and hmac.compare_digest(self._ways.test_code(row.key), code):
+                return row
+        return None
+
+    def tapped(self, code: str) -> None:
+        """The link in a test was tapped: once, within the hour. BadInputError otherwise."""
+
+        def act(engine: Engine) -> None:
+            row = self.tested(code)
+            if row is None or row.heard_ms is not None:
+                raise BadInputError("this link was used or is over an hour old: send another test")
+            engine.change_outbox(Heard(key=row.key, at_ms=self._now_ms()))
+            self._note(engine, SYSTEM, row.person, "the link in a test message was tapped", {})
 
         self._ask(act)
 
@@ -150,7 +201,7 @@ class Delivery:
         """The test has come."""
 
         def act(engine: Engine) -> None:
-            rows = self._store.outbox_newest(100, person)
+            rows = self._store.outbox_newest(TESTS_LOOKED_AT, person)
             if not any(row.key == key and row.kind is MessageKind.TEST for row in rows):
                 raise BadInputError("that test is not here any more: send another")
             engine.change_outbox(Heard(key=key, at_ms=self._now_ms()))
@@ -161,7 +212,23 @@ class Delivery:
     def test_is_due(self, person: str) -> bool:
         """Whether no test was heard for 90 days (A-40)."""
         heard_ms = self._store.outbox_heard_ms(person)
-        return heard_ms is None or heard_ms <= self._now_ms() - TEST_EVERY_S * 1000
+        return heard_ms is None or heard_ms <= self._now_ms() - way_test.TEST_EVERY_S * 1000
+
+    def notices(self) -> tuple[Message, ...]:
+        """What is to be told of the messages themselves: that a test is owed, by whom for 90 days (A-40)."""
+        found, now_s = self._store.recipients(), self._now_s()
+        names = {SITE: "the site"} | {fold(each.name): each.name for each in self._store.people()}
+        owing: dict[str, float] = {}
+        for person in hearers(found):
+            heard_ms = self._store.outbox_heard_ms(person)
+            begun_ms = (
+                min(channel.added_ms for channel in found.ways(person)) if heard_ms is None else heard_ms
+            )
+            since_s = begun_ms / 1000 + way_test.TEST_EVERY_S
+            if since_s <= now_s:
+                owing[names.get(person, person)] = since_s
+        notice = way_test.due_notice(owing, min(owing.values(), default=now_s), now_s)
+        return () if notice is None else (notice,)
 
     def _tell(self, engine: Engine, messages: Sequence[Message]) -> None:
         recipients = self._store.recipients()
@@ -232,17 +299,3 @@ def _plain(wishes: Wishes) -> Mapping[str, object]:
         "muted": list(wishes.muted),
         "then": wishes.then,
     }
-
-
-def _test_message(now_s: float) -> Message:
-    return Message(
-        kind=MessageKind.TEST,
-        subject="test",
-        occurrence=secrets.token_hex(8),
-        type="test",
-        place="",
-        priority=Priority.NOTICE,
-        at_s=now_s,
-        what="this is how you would be told.",
-        act="Say on the page for messages that it has come.",
-    )

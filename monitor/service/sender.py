@@ -15,12 +15,14 @@ from concurrent.futures import Future
 from dataclasses import dataclass
 from typing import Any
 
-from monitor.alarms.delivery_due import Sending, after_failure, due, expired, together
-from monitor.errors import MonitorError
+from monitor.alarms.delivery_due import Sending, after_failure, due, expired, letter, together
+from monitor.errors import GoneError, LaterError, MonitorError
 from monitor.model.audit import SYSTEM, AuditEntry, AuditKind
 from monitor.model.delivery import (
     Channel,
+    ChannelRemoved,
     Hastened,
+    Letter,
     OutboxChange,
     Outcome,
     OutRow,
@@ -60,7 +62,8 @@ class Sender:
     """Sends on a thread of its own, and by each channel on another, so that none holds up the rest.
 
     Args:
-        send: Sealed address, title and text; True when the channel took it. May raise, and may hang.
+        send: Sealed address and letter; True when the channel took it. May raise, and may hang; GoneError
+            ends the channel, LaterError says for how long to wait.
         pace_s: Real seconds, monotonic.
     """
 
@@ -69,7 +72,7 @@ class Sender:
         store: OutboxStore,
         ask: Ask,
         *,
-        send: Callable[[bytes, str, str], bool],
+        send: Callable[[bytes, Letter], bool],
         now_s: Callable[[], float],
         pace_s: Callable[[], float],
     ) -> None:
@@ -146,21 +149,26 @@ class Sender:
                 self._unsettled += _failed(row, attempt.name, now_ms, UNKNOWN, is_unsure=True)
 
     def _came_back(self, attempt: _Attempt, now_ms: int) -> None:
-        trouble = ""
+        trouble, is_gone, wait_s = "", False, None
         try:
             is_good = attempt.done.result()
         except MonitorError as error:
-            is_good, trouble = False, str(error)
+            is_good, trouble, is_gone = False, str(error), isinstance(error, GoneError)
+            wait_s = error.after_s if isinstance(error, LaterError) else None
         except Exception as error:  # a fault of the library or of the network; its text may hold the address
             is_good, trouble = False, f"failed ({type(error).__name__})"
         self._count(attempt.channel, is_good=is_good)
+        if is_gone:
+            self._unsettled.append(ChannelRemoved(number=attempt.channel.number, at_ms=now_ms))
         for row in attempt.rows:
             if is_good:  # also after it was taken for hung: then it need not be repeated
                 name = "" if attempt.is_hung else attempt.name
                 self._unsettled.append(Settled(name=name, key=row.key, state=Outcome.SENT, at_ms=now_ms))
             elif not attempt.is_hung:
                 said = trouble or "the receiver did not take it"
-                self._unsettled += _failed(row, attempt.name, now_ms, said, is_unsure=False)
+                self._unsettled += _failed(
+                    row, attempt.name, now_ms, said, is_unsure=False, is_final=is_gone, wait_s=wait_s
+                )
 
     def _count(self, channel: Channel, *, is_good: bool) -> None:
         self._failures[channel.number] = 0 if is_good else self._failures.get(channel.number, 0) + 1
@@ -237,7 +245,7 @@ class Sender:
 
         def run() -> None:
             try:
-                done.set_result(self._send(channel.sealed, sending.title, sending.text))
+                done.set_result(self._send(channel.sealed, letter(sending)))
             except BaseException as error:
                 done.set_exception(error)
 
@@ -255,8 +263,17 @@ def _still(sending: Sending, rows: Sequence[OutRow]) -> Sending:
     return together(rows)
 
 
-def _failed(row: OutRow, name: str, now_ms: int, trouble: str, *, is_unsure: bool) -> list[OutboxChange]:
-    following = after_failure(row, now_ms, is_unsure=is_unsure)
+def _failed(
+    row: OutRow,
+    name: str,
+    now_ms: int,
+    trouble: str,
+    *,
+    is_unsure: bool,
+    is_final: bool = False,
+    wait_s: float | None = None,
+) -> list[OutboxChange]:
+    following = after_failure(row, now_ms, is_unsure=is_unsure, is_final=is_final, retry_after_s=wait_s)
     settled = Settled(
         name=name,
         key=row.key,
@@ -278,15 +295,16 @@ def _hastened(row: OutRow, now_ms: int) -> Hastened:
 
 
 def _given_up(changes: Sequence[OutboxChange]) -> list[AuditEntry]:
-    return [
-        AuditEntry(
-            at_ms=change.at_ms,
-            who=SYSTEM,
-            kind=AuditKind.DELIVERY,
-            about="",
-            what="gave a message up",
-            detail={"message": change.key, "why": change.trouble},
-        )
-        for change in changes
-        if isinstance(change, Settled) and change.state is Outcome.GIVEN_UP
-    ]
+    """What nobody asked for, for the log."""
+    entries = []
+    for change in changes:
+        if isinstance(change, Settled) and change.state is Outcome.GIVEN_UP:
+            detail = {"message": change.key, "why": change.trouble}
+            entries.append(_entry(change.at_ms, "gave a message up", detail))
+        elif isinstance(change, ChannelRemoved):
+            entries.append(_entry(change.at_ms, "removed a way that had ended", {"way": str(change.number)}))
+    return entries
+
+
+def _entry(at_ms: int, what: str, detail: dict[str, str]) -> AuditEntry:
+    return AuditEntry(at_ms=at_ms, who=SYSTEM, kind=AuditKind.DELIVERY, about="", what=what, detail=detail)

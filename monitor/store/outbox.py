@@ -48,7 +48,7 @@ class OutboxReader(Connections):
         """Everybody's channels that there are, oldest first, and their wishes."""
         with self._snapshot() as db:
             channels = db.execute(
-                "SELECT channel_id, person, name, shown, sealed FROM channel"
+                "SELECT channel_id, person, name, shown, sealed, added_ms FROM channel"
                 " WHERE site_id = ? AND removed_ms IS NULL ORDER BY channel_id",
                 (self._site_id,),
             ).fetchall()
@@ -60,8 +60,10 @@ class OutboxReader(Connections):
         return Recipients(
             wishes=tuple(_wishes(row) for row in wishes),
             channels=tuple(
-                Channel(number=number, person=person, name=name, shown=shown, sealed=sealed)
-                for number, person, name, shown, sealed in channels
+                Channel(
+                    number=number, person=person, name=name, shown=shown, sealed=sealed, added_ms=added_ms
+                )
+                for number, person, name, shown, sealed, added_ms in channels
             ),
         )
 
@@ -192,7 +194,7 @@ def _hastened(db: sqlite3.Connection, site: int, change: Hastened) -> None:
 def _heard(db: sqlite3.Connection, site: int, change: Heard) -> None:
     db.execute(
         "UPDATE outbox SET heard_ms = ? WHERE site_id = ? AND key = ? AND kind = 'test' AND heard_ms IS NULL"
-        " AND (state = 'sent' OR is_unsure = 1)",
+        " AND (state IN ('sending', 'sent') OR is_unsure = 1)",  # it may be tapped before we know it as sent
         (change.at_ms, site, change.key),
     )
 

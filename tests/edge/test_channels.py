@@ -13,15 +13,17 @@ from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
 import pytest
 
-from monitor.edge.channels import check_address, send
+from monitor.edge.channels import check_address, is_local, send
 from monitor.edge.sealing import ENTER_AGAIN, Seal
+from monitor.edge.ways import Ways
 from monitor.errors import FieldError, RefusedError
+from monitor.model.delivery import Letter
 
 pytestmark = pytest.mark.filterwarnings("default")  # the library's own warnings are not ours to mend
 
 
 @contextmanager
-def receiver(status):
+def receiver(status, location=""):
     """An HTTP receiver that answers so; None drops the connection. Gives its port and what it got."""
     got = []
 
@@ -35,6 +37,8 @@ def receiver(status):
             self.send_response(status)
             if status == 429:
                 self.send_header("Retry-After", "120")
+            if location:
+                self.send_header("Location", location)
             self.end_headers()
 
         def log_message(self, *_):
@@ -127,6 +131,60 @@ def test_an_address_that_cannot_be_used_is_refused(address):
 def test_what_is_shown_holds_no_secret(address, shown):
     """Many services keep a token where others have a host."""
     assert check_address(address) == shown
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "json://127.0.0.1/x", "xml://192.168.1.1", "forms://10.1.2.3:8443/x", "mqtt://localhost/topic", "json://[::1]/x",
+        "mailto://me:pw@192.168.1.2", "mailtos://me:pw@example.org?smtp=192.168.1.2", "gotify://192.168.1.9/token1234567890",
+        "ntfy://10.0.0.1/topic", "nonsense", "json://no-such-host.invalid/x",
+    ],
+)  # fmt: skip
+def test_an_address_in_the_local_network_is_known_as_one(address):
+    """So is one whose host is not found: it may be there tomorrow."""
+    assert is_local(address)
+
+
+@pytest.mark.parametrize(
+    "address",
+    [
+        "jsons://9.9.9.9/x",
+        "mqtts://9.9.9.9/x",
+        "tgram://123456789:abcdefghijklmnopqrstuvwxyzsecret_-9/12315544/",
+    ],
+)
+def test_an_address_out_there_is_not(address):
+    """By its number, or a service of its own name."""
+    assert not is_local(address)
+
+
+def test_what_a_guest_set_does_not_lead_inside_later(tmp_path, monkeypatch):
+    """The name was out there when it was set, and was pointed inside afterwards."""
+    ways = Ways(tmp_path / "site.db", contact="", now_s=lambda: 0.0)
+    with receiver(200) as (port, got):
+        address = f"json://guest.example.org:{port}/x"
+        found = ["9.9.9.9"]
+        monkeypatch.setattr("socket.getaddrinfo", lambda *_, **__: [(2, 1, 6, "", (found[0], port))])
+        sealed, shown = ways.take(address, is_owner=False)
+        assert shown == "json://guest.example.org"
+        found[0] = "127.0.0.1"
+        with pytest.raises(RefusedError, match="only an owner"):
+            ways.take(address, is_owner=False)
+        with pytest.raises(RefusedError, match="only an owner"):
+            ways.send(sealed, Letter(title="t", text="x"))
+        assert got == []
+        owners, _ = ways.take(address, is_owner=True)
+        assert ways.send(owners, Letter(title="t", text="x"))
+        assert len(got) == 1
+
+
+def test_nobody_is_led_on_to_another_host():
+    """A receiver out there could point the board at one inside."""
+    with receiver(200) as (inside, got), receiver(307, f"http://127.0.0.1:{inside}/x") as (outside, first):
+        assert not send(f"json://127.0.0.1:{outside}/x", "t", "x")
+    assert len(first) == 1
+    assert got == []
 
 
 def test_a_key_is_its_owners_alone_and_needed_to_read(tmp_path):

@@ -194,10 +194,10 @@ def test_a_test_has_a_measured_way_and_is_owed_every_ninety_days(site):
 def test_a_refused_address_changes_nothing_and_names_who_tried(site, caplog):
     """In one sentence; the address itself is in no log."""
 
-    def check(_):
+    def check(*_, **__):
         raise FieldError("address", "must be one that can be used")
 
-    site.delivery._check = check
+    site.delivery._ways.take = check
     noted = []
     site.engine.audit = lambda *entries: noted.extend(entries)
     with caplog.at_level(logging.DEBUG), pytest.raises(FieldError):

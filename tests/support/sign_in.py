@@ -2,9 +2,12 @@
 
 from contextlib import contextmanager
 
+from support.delivery import Addresses
 from support.spool_site import START_S, spool, spool_site
 
-from monitor.errors import FieldError
+from monitor.edge.ways import LOCAL
+from monitor.edge.web_push import check_subscription
+from monitor.errors import FieldError, RefusedError
 from monitor.model.people import Role
 from monitor.service.calendar import Calendar
 from monitor.service.delivery import Delivery
@@ -22,30 +25,42 @@ HERE = {"Origin": "http://localhost"}
 DAY_S = 86_400.0
 
 
-def _check(address):
-    """Stands in for the library."""
-    if not address.startswith("json://"):
-        raise FieldError("address", "must be one that can be used")
-    return "json://host"
+class _Addresses(Addresses):
+    """Knows one kind of address, and one that is in the site's own network."""
+
+    can = True
+
+    def take(self, address, *, is_owner):
+        if not address.startswith("json://"):
+            raise FieldError("address", "must be one that can be used")
+        if "192.168." in address and not is_owner:
+            raise RefusedError(LOCAL)
+        return b"sealed" + bytes([len(address)]), "json://host"
+
+    def take_push(self, endpoint, p256dh, auth):
+        return b"sealed", check_subscription(endpoint, p256dh, auth)[1]
+
+    def can_open(self, _):
+        return self.can
 
 
 class Gate:
     """People of a site. `now_s` and `pace_s` are moved by hand."""
 
-    def __init__(self, site, *, is_board_only=False, is_open_to_look=True, limits=None):
+    def __init__(self, site, *, is_board_only=False, is_open_to_look=True, limits=None, ways=None):
         self.site = site
         self.now_s, self.pace_s = START_S, 0.0
         self.ask = site._ask
         limits = limits or Limits()
         self.people = People(site.reader, self._ask, now_s=lambda: self.now_s, limits=limits)
         self.sessions = self.fresh_sessions(limits)
+        self.addresses = ways or _Addresses(str.encode)
         self.delivery = Delivery(
             site.reader,
             self._ask,
             now_s=lambda: self.now_s,
             zone="UTC",
-            check=_check,
-            seal=lambda address: b"sealed" + bytes([len(address)]),
+            ways=self.addresses,
         )
         self.door = Door(
             people=self.people,

@@ -1,6 +1,6 @@
 """The pages for messages: one's own ways and wishes, the site's, and for an owner who would hear of what."""
 
-from collections.abc import Callable
+from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
@@ -12,15 +12,16 @@ from monitor.model.message import MessageKind
 from monitor.model.people import CONSOLE, Role, fold
 from monitor.service.delivery import NAME_MAX, Delivery
 from web.inside import sentence
-from web.messages_form import LEAST, SITE_KEY, read_wishes, shown
+from web.messages_form import KINDS, LEAST, SITE_KEY, read_wishes, shown
 from web.present import Presenter
 from web.sign_in.door import Door
-from web.sign_in.roles import needs
+from web.sign_in.roles import at_the_door, needs
 from web.sign_in.visitor import may, signed_in_name, visitor
 
 _SEE_OTHER = 303
 ROWS_SHOWN = 15
 ADDRESS_MAX = 500
+PUSH_MAX = 2_000
 _FIELDS = {
     "name": "The name",
     "address": "The address",
@@ -29,6 +30,10 @@ _FIELDS = {
     "a_day": "Messages a day",
     "quiet_from": "The start of quiet hours",
     "quiet_to": "The end of quiet hours",
+    "muted": "What not to tell of",
+    "endpoint": "The browser's push address",
+    "p256dh": "The browser's key",
+    "auth": "The browser's secret",
 }
 _STATES = {
     Outcome.QUEUED: "waits",
@@ -51,14 +56,18 @@ class Line:
     can_be_heard: bool
 
 
-def blueprints(door: Door | None, present: Presenter, zone: str) -> tuple[Blueprint, ...]:
-    """None where nobody can be told."""
+def blueprints(
+    door: Door | None, present: Presenter, zone: str, kinds: Mapping[str, str] = KINDS
+) -> tuple[Blueprint, ...]:
+    """None where nobody can be told. `kinds`: what may be muted, and its name."""
     if door is None or door.delivery is None:
         return ()
-    return (_blueprint(door, door.delivery, present, zone),)
+    return (_blueprint(door, door.delivery, present, zone, kinds),)
 
 
-def _blueprint(door: Door, delivery: Delivery, present: Presenter, zone: str) -> Blueprint:
+def _blueprint(
+    door: Door, delivery: Delivery, present: Presenter, zone: str, kinds: Mapping[str, str]
+) -> Blueprint:
     pages = Blueprint("messages", __name__)
 
     @pages.get("/me/messages")
@@ -86,7 +95,23 @@ def _blueprint(door: Door, delivery: Delivery, present: Presenter, zone: str) ->
     def add_way(whose: str) -> AnyResponse:
         person, fields = _whose(whose), request.form
         name, address = fields.get("name", "")[:200], fields.get("address", "")[: 2 * ADDRESS_MAX]
-        return _done(person, "way", lambda: delivery.add_channel(_me(), person, name, address))
+        is_owner = may(Role.OWNER)
+        return _done(
+            person, "way", lambda: delivery.add_channel(_me(), person, name, address, is_owner=is_owner)
+        )
+
+    @pages.get("/messages/push-key")
+    @needs(Role.DO)
+    def push_key() -> Response:
+        return Response(delivery.push_key(), mimetype="text/plain")
+
+    @pages.post("/messages/<whose>/push")
+    @needs(Role.DO)
+    def add_push(whose: str) -> AnyResponse:
+        person, fields = _whose(whose), request.form
+        name, endpoint = fields.get("name", "")[:200], fields.get("endpoint", "")[:PUSH_MAX]
+        keys = fields.get("p256dh", "")[:PUSH_MAX], fields.get("auth", "")[:PUSH_MAX]
+        return _done(person, "push", lambda: delivery.add_push(_me(), person, name, endpoint, *keys))
 
     @pages.post("/messages/<whose>/ways/<int:number>/remove")
     @needs(Role.LOOK)
@@ -102,7 +127,7 @@ def _blueprint(door: Door, delivery: Delivery, present: Presenter, zone: str) ->
         def act() -> None:
             kept = delivery.recipients().of(person)
             others = frozenset(key for key, _ in _others(person))
-            wishes = read_wishes(request.form, kept, others)
+            wishes = read_wishes(request.form, request.form.getlist("muted"), kept, others, kinds)
             delivery.set_wishes(_me(), wishes)
 
         return _done(person, "wishes", act)
@@ -111,13 +136,35 @@ def _blueprint(door: Door, delivery: Delivery, present: Presenter, zone: str) ->
     @needs(Role.LOOK)
     def test(whose: str) -> AnyResponse:
         person = _whose(whose)
-        return _done(person, "test", lambda: delivery.test(_me(), person))
+        return _done(person, "test", lambda: delivery.test(_me(), person, _pages()))
 
     @pages.post("/messages/<whose>/heard")
     @needs(Role.LOOK)
     def heard(whose: str) -> AnyResponse:
         person, key = _whose(whose), request.form.get("key", "")[:64]
         return _done(person, "test", lambda: delivery.heard(_me(), person, key))
+
+    @pages.get("/me/messages/test/<code>")
+    @at_the_door
+    def arrived(code: str) -> Response:
+        """Tells nothing yet: mail servers look at links, too, before anybody has read them."""
+        return _arrived(code)
+
+    @pages.post("/me/messages/test/<code>")
+    @at_the_door
+    def tap(code: str) -> AnyResponse:
+        try:
+            delivery.tapped(code)
+        except BadInputError as error:
+            return _arrived(code, sentence(str(error)))
+        return redirect(url_for(".arrived", code=code), _SEE_OTHER)
+
+    def _arrived(code: str, fault: str = "") -> Response:
+        row = delivery.tested(code)
+        after = None if row is None or row.heard_ms is None else (row.heard_ms - row.made_ms) / 1000
+        after_text = "" if after is None else f"{after:.0f} s"
+        html = render_template("messages_test.html", row=row, code=code, after=after_text, fault=fault)
+        return Response(html, status=400 if fault else 200 if row is not None else 404)
 
     def _done(person: str, form: str, act: Callable[[], None]) -> AnyResponse:
         try:
@@ -134,7 +181,8 @@ def _blueprint(door: Door, delivery: Delivery, present: Presenter, zone: str) ->
             "messages.html",
             is_site=person == SITE,
             whose="site" if person == SITE else "me",
-            ways=found.ways(person),
+            ways=[(way, delivery.can_open(way)) for way in found.ways(person)],
+            kinds=kinds,
             wishes=shown(found.of(person)),
             least=LEAST,
             others=_others(person),
@@ -185,6 +233,11 @@ def _whose(whose: str) -> str:
 
 def _me() -> str:
     return signed_in_name() or CONSOLE
+
+
+def _pages() -> str:
+    """As whoever asks reaches us: behind a server that adds TLS only the browser knows. Guarded."""
+    return request.headers.get("Origin") or request.host_url
 
 
 def _row(found: Recipients, person: str, name: str) -> tuple[str, str, str]:
