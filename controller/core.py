@@ -89,7 +89,7 @@ class Controller:
         self.outputs = self._drive(now_ms, is_late)
         self._remember(now_ms)
         self.phase = self._phase(now_ms)
-        if self._reporter.is_due(now_ms, self._key(), self.book.living is not None):
+        if self._reporter.is_due(now_ms, self._key(), self.book.living):
             self.outputs.state = self._publish(now_ms)
         return self.outputs
 

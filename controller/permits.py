@@ -11,12 +11,13 @@ _ENDED_KEPT = 8
 class Living:
     """The permit under which heat is allowed now."""
 
-    def __init__(self, permit: Permit, ends_ms: int) -> None:
+    def __init__(self, permit: Permit, ends_ms: int, lease_ms: int) -> None:
         self.cycle = permit.cycle
         self.seq = permit.seq
         self.setpoint_c = permit.setpoint_c
         self.ceiling_c = permit.ceiling_c
         self.ends_ms = ends_ms
+        self.lease_ms = lease_ms
 
 
 class PermitBook:
@@ -62,7 +63,8 @@ class PermitBook:
         published_ms = self._published_ms(permit.state_seq)
         assert published_ms is not None
         self._last_seq = permit.seq
-        self.living = Living(permit, published_ms + int(permit.lease_s * 1000.0))
+        lease_ms = int(permit.lease_s * 1000.0)
+        self.living = Living(permit, published_ms + lease_ms, lease_ms)
         self.opened = False
         if permit.cycle == self.run:
             return False

@@ -18,10 +18,10 @@ class Reporter:
         self._last_ms = now_ms - _QUIET_MS
         self._key: tuple[object, ...] | None = None
 
-    def is_due(self, now_ms: int, key: tuple[object, ...], is_heating: bool) -> bool:
-        """Every 10 s, every 2 s under a permit, and soon after a change."""
+    def is_due(self, now_ms: int, key: tuple[object, ...], living: Living | None) -> bool:
+        """Every 10 s, under a permit every 2 s or third of its lease, and soon after a change."""
         since_ms = now_ms - self._last_ms
-        if since_ms < 0 or since_ms >= (_HEATING_MS if is_heating else _QUIET_MS):
+        if since_ms < 0 or since_ms >= _every_ms(living):
             return True
         return key != self._key and since_ms >= _CHANGE_MS
 
@@ -30,6 +30,13 @@ class Reporter:
         self._seq += 1
         self._last_ms, self._key = now_ms, key
         return self._seq
+
+
+def _every_ms(living: Living | None) -> int:
+    """Each renewal rests on a state of its own, so a short lease needs them faster."""
+    if living is None:
+        return _QUIET_MS
+    return max(min(_HEATING_MS, living.lease_ms // 3), _CHANGE_MS)
 
 
 def seen_said(sensors: list[Sensor], seen: Inputs, driven: Outputs) -> dict[str, object]:

@@ -184,10 +184,12 @@ class Service:
             reader,
             note=engine.note_ovens,
             publish=lambda topic, payload, expiry_s: self.link.publish(topic, payload, expiry_s=expiry_s),
+            publish_now=lambda topic, payload: self.link.publish_now(topic, payload),
             can_write=lambda: self.worker.can_write,
             is_sole_owner=lambda: not self.link.state().taken_over,
         )
-        return OvenDesk(self.site, world, self._choice.clock, kept)
+        lease_s = self._settings.ovens.lease_s
+        return OvenDesk(self.site, world, self._choice.clock, kept, lease_s=lease_s)
 
     def _alarm_desk(self, engine: Engine, kept: AlarmsKept, gatherer: Gatherer) -> AlarmDesk:
         chosen = self._choice.alarm_sources

@@ -57,6 +57,12 @@ class StoreSettings(_Strict, frozen=True):
     hour_days: Annotated[int, msgspec.Meta(ge=1, le=36500)] = 1830
 
 
+class OvenSettings(_Strict, frozen=True):
+    """How long an oven may go on heating when nothing is heard of us any more."""
+
+    lease_s: Annotated[float, msgspec.Meta(ge=2, le=60)] = 30.0
+
+
 class NodeSettings(_Strict, frozen=True):
     """The sensors of this very board, for `sorbwatch node`."""
 
@@ -89,6 +95,7 @@ class Settings(_Strict, frozen=True):
     web: WebSettings = WebSettings()
     store: StoreSettings = StoreSettings()
     node: NodeSettings = NodeSettings()
+    ovens: OvenSettings = OvenSettings()
     figure: tuple[FigureSettings, ...] = ()
 
     def own_figures(self) -> tuple[OwnFigure, ...]:

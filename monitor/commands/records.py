@@ -180,10 +180,14 @@ def backup(options: argparse.Namespace, settings: Settings) -> int:
 
 
 def restore(options: argparse.Namespace, settings: Settings) -> int:
-    """Bring a copy back."""
+    """Bring a copy back; say who can sign in again, since who was removed since then cannot be known."""
     kept = copies.restore(database(settings), options.file)
+    people = copies.people_in(database(settings))
     print(
         f"restored from {options.file}" + (f"; the old one is kept at {kept}" if kept else ""),
         file=sys.stderr,
     )
+    if people:
+        print("Everybody is signed out. Who was removed since then is back: `sorbwatch people remove NAME`.")
+        print("These may sign in, with their passwords of then:", *people, sep="\n  ")
     return DONE

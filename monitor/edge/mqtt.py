@@ -163,6 +163,14 @@ class Link:
         # Off line, paho queues at QoS 1 and still says NO_CONN.
         return info.rc in (MQTTErrorCode.MQTT_ERR_SUCCESS, MQTTErrorCode.MQTT_ERR_NO_CONN)
 
+    def publish_now(self, topic: str, payload: bytes) -> bool:
+        """At QoS 0 and only while connected: never kept, never sent again, for what must not come late."""
+        with self._lock:
+            life = self._life if self._is_up else None
+        if life is None:
+            return False
+        return life.client.publish(topic, payload, qos=0).rc == MQTTErrorCode.MQTT_ERR_SUCCESS
+
     def acknowledge(self, tokens: Sequence[AckToken]) -> int:
         """Acknowledge what is committed; those of an earlier connection come again and are known then."""
         done = 0

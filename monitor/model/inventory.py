@@ -58,6 +58,16 @@ class Spool:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class RelayWire:
+    """How a network relay is switched that counts each ON down by itself (B-24)."""
+
+    on_topic: str
+    on_payload: str  # holds {seconds}: after so many it goes off by itself
+    off_topic: str
+    off_payload: str
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class Oven:
     key: str
     name: str
@@ -73,6 +83,7 @@ class Oven:
     cutout_c: float | None = None
     cutout_tested_s: float | None = None
     spools_max: int | None = None
+    relay: RelayWire | None = None  # None = the oven has a controller of its own
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -28,6 +28,13 @@ class Restarted:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
+class FiguresSaid:
+    """The oven's entry in the inventory gives other figures than those supervised by (B-52)."""
+
+    parameters: OvenParameters
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
 class SiteSaid:
     """Load, store, room, door, detector and so on, whenever one changes and at least once a minute."""
 
@@ -86,17 +93,11 @@ class ProofFailed:
     what: str
 
 
-@dataclass(frozen=True, slots=True, kw_only=True)
-class FiguresSet:
-    """The rules' figures as they are now; taken up between two cycles only."""
-
-    parameters: OvenParameters
-
-
 Event = (
     Heard
     | Ticked
     | Restarted
+    | FiguresSaid
     | SiteSaid
     | StartAsked
     | StopAsked
@@ -105,5 +106,4 @@ Event = (
     | ProofTested
     | FoundDry
     | ProofFailed
-    | FiguresSet
 )

@@ -13,7 +13,8 @@ from monitor.oven.window import Sample
 
 _OLD_BOOTS = 8
 _GAP_S = 30.0  # energy is not counted over a longer silence
-_EARLY_S = 1.0  # a lease that ended sooner than this before its time was ended by somebody
+# A lease that ended sooner than this before its time was ended by somebody.
+_EARLY_S, _EARLY_SHARE = 1.0, 1.0 / 6.0
 _RETRY_STOP_S = 5.0
 _OFF_W = 5.0
 # A button at a plug is told from our own switching by its coming later than an ON can be under way.
@@ -136,7 +137,7 @@ def _lost(turn: Turn, before: Sample | None, sample: Sample) -> None:
     earlier = before.state.permit if before is not None else None
     if before is not None and earlier is not None and earlier.cycle == turn.cycle.id:
         lived_s = sample.at_s - before.at_s
-        if lived_s < earlier.left_s - _EARLY_S:
+        if lived_s < earlier.left_s - min(_EARLY_S, _EARLY_SHARE * turn.state.parameters.lease_s):
             # B-17: local stop always wins, and nothing from afar heats again.
             ending.end(turn, Seen.STOPPED, Ending.STOPPED, "It was stopped at the oven.")
             return

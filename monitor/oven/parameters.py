@@ -79,7 +79,8 @@ BOUNDS: dict[str, tuple[float, float]] = {
     "max_c": (30.0, hard.MAX_WORKING_C),
     "overshoot_c": (0.0, 60.0),
     "sensor_error_c": (0.1, 20.0),
-    "lease_s": (6.0, hard.MAX_LEASE_S),
+    # Three states of half a second, which a controller gives at most, and some slack.
+    "lease_s": (2.0, hard.MAX_LEASE_S),
     "longest_s": (60.0, hard.MAX_DURATION_S),
     "attended_max_c": (30.0, hard.MAX_UNARMED_C),
     "attended_max_s": (60.0, hard.MAX_UNARMED_S),
@@ -121,15 +122,26 @@ BOUNDS: dict[str, tuple[float, float]] = {
 CHOICES = frozenset({"has_fan", "actuator"})
 
 
-def parameters_of(oven: Oven) -> OvenParameters:
-    """Figures for an oven of the inventory; a chamber that may go higher than the hard limit may not here."""
+# A relay is renewed with our own ticks of a second and counts whole seconds.
+_RELAY_LEASE_S = 10.0
+
+
+def parameters_of(oven: Oven, lease_s: float = 30.0) -> OvenParameters:
+    """Figures for an oven of the inventory; a chamber that may go higher than the hard limit may not here.
+
+    BadSettingsError where `lease_s` [s] is outside of its bounds.
+    """
     max_c = min(oven.max_c, hard.MAX_WORKING_C)
     figures = OvenParameters(
         max_c=max_c,
         overshoot_c=oven.overshoot_c,
         sensor_error_c=oven.sensor_error_c,
-        has_fan=oven.fan is not False,  # not told counts as one: heat without moving air is the worse guess
+        actuator=Actuator.CONTROLLER if oven.relay is None else Actuator.RELAY,
+        # A relay tells of no fan, so no rule may count on one.
+        has_fan=oven.relay is None
+        and oven.fan is not False,  # not told counts as one: heat without moving air is the worse guess
         hard_limit_c=min(max_c + 10.0, hard.MAX_CHAMBER_C),
+        lease_s=lease_s if oven.relay is None else max(lease_s, _RELAY_LEASE_S),
     )
     return _with_rates(figures, oven)
 
@@ -156,6 +168,20 @@ def _with_rates(figures: OvenParameters, oven: Oven) -> OvenParameters:
 def _bounded(name: str, value: float) -> float:
     lowest, highest = BOUNDS[name]
     return min(max(value, lowest), highest)
+
+
+def is_only_looser(new: OvenParameters, old: OvenParameters) -> bool:
+    """Whether nothing but higher limits and a thinner guard tell them apart."""
+    is_looser = new.max_c >= old.max_c and new.hard_limit_c >= old.hard_limit_c
+    is_thinner = new.overshoot_c <= old.overshoot_c and new.sensor_error_c <= old.sensor_error_c
+    alike = replace(
+        new,
+        max_c=old.max_c,
+        hard_limit_c=old.hard_limit_c,
+        overshoot_c=old.overshoot_c,
+        sensor_error_c=old.sensor_error_c,
+    )
+    return is_looser and is_thinner and alike == old
 
 
 def unbounded() -> frozenset[str]:

@@ -147,6 +147,11 @@ def relay_unfit(scene: Scene) -> Verdict | None:
     if scene.parameters.actuator is not Actuator.RELAY:
         return None
     relay = scene.site.relay if scene.site else None
-    if relay is not None and relay.counts_down and relay.stays_off_after_power_loss:
+    stays_off = relay is not None and relay.stays_off_after_power_loss
+    # B-20: not verified is enough only while somebody is there.
+    is_attended = scene.cycle is None or not scene.cycle.is_unattended
+    if stays_off is None and is_attended:
+        stays_off = True
+    if relay is not None and relay.counts_down and stays_off:
         return None
     return Verdict(rule="B-24", level=Level.STOP, what="The relay cannot be trusted to switch off by itself.")

@@ -12,7 +12,7 @@ from monitor.oven.effects import Effect
 from monitor.oven.events import (
     Event,
     ExtendAsked,
-    FiguresSet,
+    FiguresSaid,
     FoundDry,
     Heard,
     ProofFailed,
@@ -26,6 +26,7 @@ from monitor.oven.events import (
 )
 from monitor.oven.load_limit import allowed
 from monitor.oven.moves import Seen, can
+from monitor.oven.parameters import is_only_looser
 from monitor.oven.rules import judge
 from monitor.oven.rules_course import REACHED_WITHIN_C, is_overshot
 from monitor.oven.saved import forgotten
@@ -74,6 +75,20 @@ def _restarted(turn: Turn, event: Restarted) -> None:
     turn.change(stepped_mono_s=turn.mono_s, wall_ahead_s=turn.wall_s - turn.mono_s)
 
 
+def _figures_said(turn: Turn, event: FiguresSaid) -> None:
+    """B-52: stricter figures end what runs and count at once; looser ones wait until nothing runs."""
+    before = turn.state.parameters
+    if event.parameters == before:
+        return
+    if turn.state.phase in RUNNING:
+        if is_only_looser(event.parameters, before):
+            return
+        why = "The oven's figures have changed: what was confirmed no longer holds."
+        ending.end(turn, Seen.STOPPED, Ending.STOPPED_BY_RULE, why, "B-52")
+    # Another oven to whoever is about to confirm a start (B-28).
+    turn.change(parameters=event.parameters, version=turn.state.version + 1)
+
+
 def _site_said(turn: Turn, event: SiteSaid) -> None:
     """Another load is another oven to whoever confirmed a start (B-28)."""
     before = turn.state.site
@@ -95,13 +110,6 @@ def _lower_ceiling(turn: Turn, event: SiteSaid) -> None:
         turn.change_cycle(limit_c=bound.limit_c, ceiling_c=bound.ceiling_c, limited_by=bound.limited_by)
 
 
-def _figures_set(turn: Turn, event: FiguresSet) -> None:
-    """A cycle goes on under the figures that it was confirmed with; an order decided on others is void."""
-    is_calm = turn.state.phase not in RUNNING | {OvenPhase.COOLING}
-    if is_calm and turn.state.parameters != event.parameters:
-        turn.change(parameters=event.parameters, version=turn.state.version + 1)
-
-
 def _nothing(turn: Turn, event: Ticked) -> None:
     """Time has passed; that is looked at in any case."""
 
@@ -110,6 +118,7 @@ _HANDLERS: dict[type, Callable[[Turn, Any], None]] = {
     Heard: heard.hear,
     Ticked: _nothing,
     Restarted: _restarted,
+    FiguresSaid: _figures_said,
     SiteSaid: _site_said,
     StartAsked: asked.start,
     StopAsked: asked.stop,
@@ -118,7 +127,6 @@ _HANDLERS: dict[type, Callable[[Turn, Any], None]] = {
     ProofTested: asked.proof,
     FoundDry: dried.found,
     ProofFailed: asked.proof_failed,
-    FiguresSet: _figures_set,
 }
 
 
@@ -242,7 +250,8 @@ def _deadlines(turn: Turn) -> None:
     in_phase_s = turn.mono_s - cycle.phase_since_mono_s
     if turn.mono_s >= cycle.ends_mono_s:
         ending.end(turn, Seen.TIME_UP, Ending.TIME_UP, "The confirmed time is over.")
-    elif silent_s > turn.state.parameters.lease_s + _SILENCE_SLACK_S:
+    # An oven without a living permit speaks every ten seconds only, however short the lease.
+    elif silent_s > max(turn.state.parameters.lease_s, hard.MAX_STATE_AGE_S) + _SILENCE_SLACK_S:
         why = "The oven has not been heard for longer than a lease: its heater is off and stays off."
         ending.end(turn, Seen.LINK_LOST, Ending.LINK_LOST, why, "B-22")
     elif turn.mono_s - turn.state.site_mono_s > SITE_FRESH_S:

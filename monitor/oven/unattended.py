@@ -11,7 +11,13 @@ def why_not(state: Supervised, order: StartOrder, wall_s: float) -> Problem | No
     site = state.site
     if not order.unattended or site is None:
         return None
-    return _cutout(site) or _checklist(site.checklist, wall_s) or _proof(site, wall_s) or _detector(site)
+    return (
+        _cutout(site)
+        or _checklist(site.checklist, wall_s)
+        or _proof(site, wall_s)
+        or _detector(site)
+        or _power_up(state, site)
+    )
 
 
 def _cutout(site: Site) -> Problem | None:
@@ -50,8 +56,19 @@ def _detector(site: Site) -> Problem | None:
     return Problem(rule="B-44", title="The smoke detector is silent", detail=detail)
 
 
+def _power_up(state: Supervised, site: Site) -> Problem | None:
+    """B-20: what comes on by itself after a power cut may not do so with nobody there."""
+    if state.parameters.actuator is not Actuator.RELAY:
+        return None
+    if site.relay is None or not site.relay.stays_off_after_power_loss:
+        detail = "That it stays off after a power cut was not verified: record the proof test first."
+        return Problem(rule="B-20", title="This relay may come on by itself", detail=detail)
+    detail = "A press of its own button is not heard here, and would be switched on again: somebody stays."
+    return Problem(rule="B-17", title="Only with somebody there", detail=detail)
+
+
 def relay(state: Supervised) -> Problem | None:
-    """A relay must count down by itself and stay off after a power cut, or it is not used at all.
+    """A relay must count down by itself, and not be known to come on after a power cut, or it is not used.
 
     B-24 refuses one without a countdown for unattended use. Here it is refused altogether: with it,
     nothing would end the heat within one lease if this program died.
@@ -62,7 +79,7 @@ def relay(state: Supervised) -> Problem | None:
     if known is None or not known.counts_down:
         detail = "It has no countdown of its own: if this program died, it would stay on."
         return Problem(rule="B-24", title="This relay may not switch heat", detail=detail)
-    if not known.stays_off_after_power_loss:
-        detail = 'It must be set to "stay off after power loss", and this could not be verified.'
+    if known.stays_off_after_power_loss is False:
+        detail = 'It must be set to "stay off after power loss", and it is not.'
         return Problem(rule="B-20", title="This relay may come on by itself", detail=detail)
     return None

@@ -7,7 +7,16 @@ from dataclasses import replace
 from typing import Any
 
 from monitor.errors import BadInputError, RefusedError
-from monitor.model.cycle import Ending, ExtendOrder, Order, Origin, Problem, ResetOrder, StartOrder
+from monitor.model.cycle import (
+    Ending,
+    ExtendOrder,
+    FirstOut,
+    Order,
+    Origin,
+    Problem,
+    ResetOrder,
+    StartOrder,
+)
 from monitor.model.inventory import Oven
 from monitor.model.oven import OvenState
 from monitor.model.oven_fact import FactKind, OvenFact
@@ -25,6 +34,7 @@ from monitor.oven.site import TICK_WORDS, Tick
 from monitor.oven.state import Supervised
 from monitor.oven.verdict import RUNNING
 from monitor.ports import Clock, ReadStore
+from monitor.service import oven_trace
 from monitor.service.engine import Engine
 from monitor.service.oven_commissioning import OvenCommissioning
 from monitor.service.oven_desk import OvenDesk
@@ -72,6 +82,15 @@ class OvenActs:
             raise BadInputError(f"oven {oven[:63]!r} is not in the inventory")
         look = _look(entry, state, self._clock.mono_s(), self._clock.wall_s(), self._store)
         return replace(look, progress=self._progress(oven))
+
+    def trips(self, oven: str) -> tuple[str, ...]:
+        """The trips of which a first-out record was kept."""
+        return self._store.oven_trips(oven)
+
+    def trip(self, oven: str, trip: str) -> FirstOut | None:
+        """What was recorded round one of them (A-25)."""
+        text = self._store.oven_first_out(oven, trip)
+        return None if text is None else oven_trace.from_text(text)
 
     def start(self, oven: str, wish: StartWish, who: str) -> tuple[Problem, ...]:
         """Begin what was confirmed; empty = granted."""

@@ -13,17 +13,19 @@ from monitor.errors import BadInputError, BadMessageError, StoreError
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch
 from monitor.model.cycle import RecordKind
-from monitor.model.inventory import Inventory
+from monitor.model.inventory import Inventory, Oven
 from monitor.model.oven_fact import OvenChanges, OvenFact
 from monitor.oven import effects as done
 from monitor.oven import saved, supervisor
 from monitor.oven.effects import Effect
-from monitor.oven.events import Event, FiguresSet, Heard, Restarted, SiteSaid, StopAsked, Ticked
+from monitor.oven.events import Event, FiguresSaid, Heard, Restarted, SiteSaid, StopAsked, Ticked
 from monitor.oven.parameters import OvenParameters
-from monitor.oven.site import Site
+from monitor.oven.site import Detector, Site
 from monitor.oven.state import Supervised, begin
 from monitor.ports import Clock
+from monitor.service.oven_relay import RelayOven
 from monitor.service.oven_runs import OvenRuns
+from monitor.service.oven_smoke import Detectors
 from monitor.service.ovens import Minded, minded_by
 from monitor.wire import topics
 from monitor.wire.messages import parse_oven_state
@@ -46,23 +48,33 @@ class World(Protocol):
     def publish(self) -> Callable[[str, bytes, int | None], bool]:
         """(topic, payload, seconds until it expires), whether it will be sent; from any thread."""
 
+    @property
+    def publish_now(self) -> Callable[[str, bytes], bool]:
+        """(topic, payload), sent at once or not at all, and never again."""
+
     def inventory(self) -> Inventory: ...
 
     def site(self, oven: str, tray: str | None) -> Site:
         """What is so around an oven now."""
 
-    def parameters(self, oven: str) -> OvenParameters:
+    def parameters(self, oven: str, lease_s: float) -> OvenParameters:
         """The figures of its rules: the inventory's, and what its commissioning runs told."""
 
 
 class OvenDesk:
     """One supervision per oven. Everything but `now` is called on the worker's thread."""
 
-    def __init__(self, key: str, world: World, clock: Clock, kept: dict[str, str]) -> None:
+    def __init__(
+        self, key: str, world: World, clock: Clock, kept: dict[str, str], *, lease_s: float = 30.0
+    ) -> None:
         self._site_key = key
         self._world = world
         self._clock = clock
         self._kept = kept
+        self._lease_s = lease_s
+        self._figures: dict[str, OvenParameters] = {}  # as inventory and commissioning have them now
+        self._detectors = Detectors()
+        self._relays: dict[str, RelayOven] = {}
         self._states: dict[str, Supervised] = {}
         self._waiting: list[Effect] = []  # until what they rest on is written
         self._trays: dict[str, str] = {}
@@ -100,9 +112,14 @@ class OvenDesk:
             return
         if getattr(topic, "site", None) != self._site_key:
             return
-        if isinstance(topic, topics.OvenStop):
+        if isinstance(topic, topics.NodeSenml):
+            self._detector_heard(topic.node, arrival)
+            for oven, relay in list(self._relays.items()):
+                if relay.heard(topic.node, arrival):
+                    self._relay_speaks(oven)
+        elif isinstance(topic, topics.OvenStop):
             self._stop_heard(topic.oven, arrival)
-        elif isinstance(topic, topics.OvenState) and topic.oven in self._states and not arrival.retain:
+        elif isinstance(topic, topics.OvenState) and self._is_controlled(topic.oven) and not arrival.retain:
             try:
                 state = parse_oven_state(arrival.payload)
             except BadMessageError:
@@ -122,16 +139,19 @@ class OvenDesk:
         if now_s - self._told_s >= SITE_S:
             self.tell_site()
         for oven in list(self._states):
-            self.step(oven, Ticked())
+            self._tell_figures(oven)
+            if oven in self._relays:
+                self._relay_speaks(oven)
+            else:
+                self.step(oven, Ticked())
 
     def tell_site(self) -> None:
         """Load, room, store and so on, to every oven."""
         self._told_s = self._clock.mono_s()
-        known = self._world.inventory().ovens
+        self._read_figures()
         for oven in list(self._states):
-            if oven in known:
-                self.step(oven, FiguresSet(parameters=self._world.parameters(oven)))
-            self.step(oven, SiteSaid(site=self._world.site(oven, self._trays.get(oven))))
+            self._tell_figures(oven)
+            self.step(oven, SiteSaid(site=self._site(oven)))
 
     def put_tray(self, oven: str, desiccant: str | None) -> None:
         """A person says that a tray of desiccant lies in it, or does not any more."""
@@ -141,7 +161,7 @@ class OvenDesk:
             self._trays.pop(oven, None)
         else:
             self._trays[oven] = desiccant
-        self.step(oven, SiteSaid(site=self._world.site(oven, desiccant)))
+        self.step(oven, SiteSaid(site=self._site(oven)))
 
     def state_fact(self, fact: OvenFact, means: Event | None = None) -> None:
         """What a person states of an oven; `means` is what follows from it for the supervision."""
@@ -218,7 +238,9 @@ class OvenDesk:
         self._own_stops.append(stop_id)
         self._unnoted[oven] = (who, why)
         topic = topics.build(topics.OvenStop(site=self._site_key, oven=oven))
-        return self._world.publish(topic, dump_stop("*", f"{who}: {why}", stop_id), None)
+        is_sent = self._world.publish(topic, dump_stop("*", f"{who}: {why}", stop_id), None)
+        relay = self._relays.get(oven)
+        return is_sent if relay is None else self._world.publish(*relay.off(), None) and is_sent
 
     def note_stop(self, oven: str) -> None:
         """A stop that was said at once becomes a record, before anything that the oven said since."""
@@ -236,10 +258,63 @@ class OvenDesk:
         for gone in set(self._states) - set(ovens):
             self.step(gone, StopAsked(who="inventory", why="the oven was taken out of the inventory"))
             del self._states[gone]
+            self._relays.pop(gone, None)
+        self._read_figures()
+        for key in set(ovens) & set(self._states):
+            self._tell_figures(key)
+        self._bring_up_relays(ovens)
         for key in set(ovens) - set(self._states):
-            parameters = self._world.parameters(key)
+            parameters = self._figures[key]
             self._states[key] = self._loaded(key, parameters)
             self.step(key, Restarted(parameters=parameters))
+
+    def _bring_up_relays(self, ovens: dict[str, Oven]) -> None:
+        """A relay that is wired otherwise is another one; the old one ends by its countdown."""
+        for key, entry in ovens.items():
+            known = self._relays.get(key)
+            if entry.relay is None:
+                self._relays.pop(key, None)
+            elif known is None or (known.wire, known.entry.channel) != (entry.relay, entry.channel):
+                if known is not None:
+                    self.step(key, StopAsked(who="inventory", why="the oven's relay was changed"))
+                self._relays[key] = RelayOven(entry, entry.relay, self._clock.mono_s())
+
+    def _is_controlled(self, oven: str) -> bool:
+        """Whether a controller of its own speaks for it."""
+        return oven in self._states and oven not in self._relays
+
+    def _relay_speaks(self, oven: str) -> None:
+        self.note_stop(oven)
+        self.step(oven, Heard(state=self._relays[oven].state(self._clock.mono_s())))
+
+    def _read_figures(self) -> None:
+        ovens = self._world.inventory().ovens
+        self._figures = {key: self._world.parameters(key, self._lease_s) for key in ovens}
+
+    def _tell_figures(self, oven: str) -> None:
+        """B-52: again with each tick while looser ones wait for the end of a cycle."""
+        if self._states[oven].parameters != self._figures.get(oven, self._states[oven].parameters):
+            self.step(oven, FiguresSaid(parameters=self._figures[oven]))
+
+    def _site(self, oven: str) -> Site:
+        """What is around it by the store, and by what the detector has said since the last commit."""
+        site = self._world.site(oven, self._trays.get(oven))
+        inventory = self._world.inventory()
+        channel = inventory.rooms[inventory.ovens[oven].room].channel
+        if self._detectors.is_alarming(channel, self._clock.mono_s()):
+            return replace(site, detector=Detector(is_heard=True, is_alarming=True))
+        return site
+
+    def _detector_heard(self, node: str, arrival: Arrival) -> None:
+        """B-44: an alarm waits for no commit; every oven of that room is told at once."""
+        alarming = self._detectors.heard(node, arrival)
+        if not alarming:
+            return
+        inventory = self._world.inventory()
+        for oven in list(self._states):
+            entry = inventory.ovens.get(oven)
+            if entry is not None and inventory.rooms[entry.room].channel in alarming:
+                self.step(oven, SiteSaid(site=self._site(oven)))
 
     def _loaded(self, key: str, parameters: OvenParameters) -> Supervised:
         text = self._kept.pop(key, None)
@@ -283,5 +358,16 @@ class OvenDesk:
             level = logging.ERROR if effect.is_safety else logging.WARNING
             log.log(level, "oven oven=%s rule=%s what=%s", effect.oven, effect.rule, effect.what)
         elif isinstance(effect, done.RelayOff | done.RelayOnFor):
-            # No relay is wired in this version: `parameters_of` makes controllers only.
-            log.error("a relay is not supported oven=%s", effect.oven)
+            self._switch(effect)
+
+    def _switch(self, effect: done.RelayOff | done.RelayOnFor) -> None:
+        relay, state = self._relays.get(effect.oven), self._states.get(effect.oven)
+        if relay is None:
+            return
+        if isinstance(effect, done.RelayOff):
+            self._world.publish(*relay.off(), None)
+        elif state is not None and state.cycle is not None:
+            # A relay cannot tell how old an ON is: one that was kept anywhere would heat out of turn (H10).
+            now_s = self._clock.mono_s()
+            if not self._world.publish_now(*relay.on(effect.on_s, state.cycle.id, state.permit_seq, now_s)):
+                log.warning("a relay could not be switched on oven=%s", effect.oven)

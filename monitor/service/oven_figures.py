@@ -62,9 +62,9 @@ def told_of(entry: Oven, facts: Facts) -> Told:
     )
 
 
-def parameters_for(entry: Oven, facts: Facts) -> OvenParameters:
+def parameters_for(entry: Oven, facts: Facts, lease_s: float = 30.0) -> OvenParameters:
     """The figures of the rules: the start values, the inventory's, and what was learned over both."""
-    return with_learned(parameters_of(entry), told_of(entry, facts).in_force)
+    return with_learned(parameters_of(entry, lease_s), told_of(entry, facts).in_force)
 
 
 def as_learned(entry: Oven, facts: Facts) -> Oven:

@@ -5,12 +5,12 @@ from dataclasses import dataclass
 
 from monitor.library import Library
 from monitor.model.cycle import LoadItem
-from monitor.model.inventory import Inventory
+from monitor.model.inventory import Inventory, Oven
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.oven_run import COMMISSIONING, MARK_LIMIT_C, MARK_NAME
 from monitor.oven.fitness import why_unfit
 from monitor.oven.proof import is_passed
-from monitor.oven.site import Checklist, Detector, Site, Tick
+from monitor.oven.site import Checklist, Detector, Relay, Site, Tick
 from monitor.service.oven_figures import parameters_for, told_of
 
 DESICCANT = "desiccant:"  # a tray of it in an oven, as key of a load
@@ -69,7 +69,15 @@ def site_of(
         is_cutout_confirmed=(oven, FactKind.CUTOUT) in facts or _has_tested_cutout(oven, inventory),
         proof_tested_wall_s=proof.at_s if proof is not None and is_passed(proof.value) else None,
         unfit=why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force) if load else "",
+        relay=_relay(entry, is_proven=proof is not None and is_passed(proof.value)),
     )
+
+
+def _relay(entry: Oven, *, is_proven: bool) -> Relay | None:
+    """The inventory admits none without a countdown; the proof test shows that it stays off (B-50, 4)."""
+    if entry.relay is None:
+        return None
+    return Relay(counts_down=True, stays_off_after_power_loss=True if is_proven else None)
 
 
 def load_of(oven: str, inventory: Inventory, library: Library, tray: str | None) -> tuple[LoadItem, ...]:

@@ -26,6 +26,7 @@ class OvenWorld:
         *,
         note: Callable[[OvenChanges], None],
         publish: Callable[[str, bytes, int | None], bool],
+        publish_now: Callable[[str, bytes], bool],
         can_write: Callable[[], bool],
         is_sole_owner: Callable[[], bool],
     ) -> None:
@@ -35,6 +36,7 @@ class OvenWorld:
         self._is_sole_owner = is_sole_owner
         self.note = note
         self.publish = publish
+        self.publish_now = publish_now
 
     def inventory(self) -> Inventory:
         return self._queries.inventory()
@@ -54,9 +56,9 @@ class OvenWorld:
             is_self_tested=_refuses_unknown(inventory, oven),
         )
 
-    def parameters(self, oven: str) -> OvenParameters:
+    def parameters(self, oven: str, lease_s: float) -> OvenParameters:
         """The figures of its rules, from what is committed."""
-        return parameters_for(self._queries.inventory().ovens[oven], self._store.oven_facts())
+        return parameters_for(self._queries.inventory().ovens[oven], self._store.oven_facts(), lease_s)
 
     def _room(self, room: Room) -> RoomAir:
         air = self._queries.room_air(room.key)

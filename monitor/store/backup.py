@@ -26,18 +26,44 @@ def backup(database: Path, target: Path) -> None:
 
 
 def restore(database: Path, copy: Path) -> Path | None:
-    """Put a checked copy in place of the database; returns where the replaced one is kept, if any."""
+    """Put a checked copy in place of the database; returns where the replaced one is kept, if any.
+
+    Nobody stays signed in by it: whoever was removed or signed out since would be back otherwise.
+    """
     if not copy.is_file():
         raise BadInputError(f"there is no backup at {copy}")
     with ServiceLock(database):
         part = _part(database)
         try:
             _copy(copy, part)
+            _forget_devices(part)
             kept = _set_aside(database)
             _settle(part, database)
         finally:
             part.unlink(missing_ok=True)
     return kept
+
+
+def people_in(database: Path) -> tuple[str, ...]:
+    """Who may sign in there, as "name: role", by name; for whoever brings back an old copy."""
+    with translated(database), closing(open_reader(database)) as db:
+        if not _has_table(db, "person"):
+            return ()
+        rows = db.execute("SELECT name, role FROM person ORDER BY key").fetchall()
+    return tuple(f"{name}: {role}" for name, role in rows)
+
+
+def _forget_devices(part: Path) -> None:
+    """Sessions and one-time codes of then are worth nothing now."""
+    with translated(part), closing(sqlite3.connect(part, isolation_level=None)) as db:
+        for table in ("session", "one_time_code"):
+            if _has_table(db, table):  # an older copy knows no people
+                db.execute(f"DELETE FROM {table}")
+
+
+def _has_table(db: sqlite3.Connection, name: str) -> bool:
+    found = db.execute("SELECT 1 FROM sqlite_master WHERE type = 'table' AND name = ?", (name,)).fetchone()
+    return found is not None
 
 
 def _copy(source: Path, part: Path) -> None:

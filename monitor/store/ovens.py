@@ -72,6 +72,14 @@ def read_first_out(db: sqlite3.Connection, site: int, oven: str, trip: str) -> s
     return None if row is None else str(row[0])
 
 
+def read_trips(db: sqlite3.Connection, site: int, oven: str) -> tuple[str, ...]:
+    """Those of which a record was kept."""
+    rows = db.execute(
+        "SELECT trip FROM oven_first_out WHERE site_id = ? AND oven = ?", (site, oven)
+    ).fetchall()
+    return tuple(str(row[0]) for row in rows)
+
+
 def read_facts(db: sqlite3.Connection, site: int) -> dict[tuple[str, FactKind], OvenFact]:
     """The newest statement of each kind about each oven."""
     return {

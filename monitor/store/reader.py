@@ -117,6 +117,11 @@ class Reader(SeriesReader, PeopleReader, CalendarReader, OutboxReader):
         with self._snapshot() as db:
             return ovens.read_first_out(db, self._site_id, oven, trip)
 
+    def oven_trips(self, oven: str) -> tuple[str, ...]:
+        """The trips of which a first-out record was kept."""
+        with self._snapshot() as db:
+            return ovens.read_trips(db, self._site_id, oven)
+
     def oven_facts(self) -> dict[tuple[str, FactKind], OvenFact]:
         """The newest statement of each kind about each oven."""
         with self._snapshot() as db:

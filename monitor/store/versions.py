@@ -8,7 +8,7 @@ from typing import Any, TypeVar
 
 from monitor.model.batch import InventoryChange
 from monitor.model.history import Placement
-from monitor.model.inventory import Box, Charge, Inventory, Oven, PlaceKind, Room, Spool
+from monitor.model.inventory import Box, Charge, Inventory, Oven, PlaceKind, RelayWire, Room, Spool
 
 ItemKey = tuple[str, str]  # kind, key
 Place = tuple[str, str]  # kind, place key
@@ -113,9 +113,14 @@ def box_of(members: dict[str, Any]) -> Box:
     return Box(**members, desiccant=None if charge is None else Charge(**charge))
 
 
+def _oven(members: dict[str, Any]) -> Oven:
+    relay = members.pop("relay", None)
+    return Oven(**members, relay=None if relay is None else RelayWire(**relay))
+
+
 _MAKERS: dict[str, Callable[[dict[str, Any]], Any]] = {
     "room": lambda members: Room(**members),
     "box": box_of,
     "spool": lambda members: Spool(**members),
-    "oven": lambda members: Oven(**members),
+    "oven": lambda members: _oven(members),
 }

@@ -11,7 +11,7 @@ from typing import Any, TypeVar
 import tomli_w
 
 from monitor.errors import BadInputError
-from monitor.model.inventory import Box, Charge, Inventory, Oven, Room, Spool
+from monitor.model.inventory import Box, Charge, Inventory, Oven, RelayWire, Room, Spool
 
 MAX_FILE_BYTES = 1_000_000
 MAX_ITEMS = 5_000
@@ -19,6 +19,7 @@ _KEY = re.compile(r"[a-z0-9][a-z0-9_-]{0,62}")
 _CHANNEL = re.compile(r"[a-z0-9][a-z0-9_-]{0,62}/[a-z0-9][a-z0-9_-]{0,62}")
 _Item = TypeVar("_Item", Room, Box, Spool, Oven)
 _Value = TypeVar("_Value")
+_RELAY_TOPIC_BYTES, _RELAY_PAYLOAD_BYTES = 200, 512
 _STARTS = ("sealed_dry", "sealed", "open", "unknown")
 
 
@@ -151,6 +152,14 @@ class _Row:
         value = self._members[member]
         if not isinstance(value, str) or not value.strip() or len(value) > 200:
             raise self.bad(member, "must be text of 1 to 200 characters")
+        return value
+
+    def wire_text(self, member: str, most_bytes: int) -> str:
+        """Text that goes to a broker as it is."""
+        value = self._members.get(member)
+        is_text = isinstance(value, str) and bool(value) and value.isprintable()
+        if not isinstance(value, str) or not is_text or len(value.encode()) > most_bytes:
+            raise self.bad(member, f"must be printable text of 1 to {most_bytes} bytes")
         return value
 
     def key_of(self, member: str) -> str:
@@ -286,7 +295,36 @@ def _oven(row: _Row) -> Oven:
         cutout_c=figure("cutout_c", 30.0, 250.0),
         cutout_tested_s=row.maybe("cutout_tested", row.time_s, None),
         spools_max=None if spools_max is None else int(spools_max),
+        relay=_relay(row) if row.has("relay") else None,
     )
+
+
+def _relay(oven: _Row) -> RelayWire:
+    """B-24: an ON without its own end is refused here, so that no such relay ever switches heat."""
+    if not oven.has("channel"):
+        raise oven.bad("channel", "is missing: a relay measures nothing, so a placed sensor must")
+    row = oven.table("relay")
+    on_payload = row.wire_text("on_payload", _RELAY_PAYLOAD_BYTES)
+    if on_payload.count("{seconds}") != 1:
+        raise row.bad("on_payload", "must hold {seconds} once: each ON carries its own off")
+    off_payload = row.wire_text("off_payload", _RELAY_PAYLOAD_BYTES)
+    if "{seconds}" in off_payload:
+        raise row.bad("off_payload", "must not hold {seconds}")
+    on_topic, off_topic = (_relay_topic(row, member) for member in ("on_topic", "off_topic"))
+    if (on_topic, on_payload) == (off_topic, off_payload):
+        raise row.bad("off_payload", "must differ from ON")
+    return RelayWire(on_topic=on_topic, on_payload=on_payload, off_topic=off_topic, off_payload=off_payload)
+
+
+def _relay_topic(row: _Row, member: str) -> str:
+    """A name that can be published to, and none of the topics that mean something else here."""
+    topic = row.wire_text(member, _RELAY_TOPIC_BYTES)
+    if set(topic) & set("+#") or topic.startswith(("$", "/")) or topic.endswith("/"):
+        raise row.bad(member, f"{topic!r} must be a topic without wildcards, $ or / at its ends")
+    levels = topic.split("/")
+    if levels[0] == "sorbwatch" and (len(levels) < 4 or levels[2] != "relay"):
+        raise row.bad(member, f"{topic!r} must lie below sorbwatch/<site>/relay/ or outside of sorbwatch/")
+    return topic
 
 
 # Times are seconds inside and dates in the file; these members lose their suffix there.
@@ -299,7 +337,7 @@ def _row(item: Any) -> dict[str, Any]:
         value = getattr(item, spec.name)
         if value is None:
             continue
-        if isinstance(value, Charge):
+        if isinstance(value, Charge | RelayWire):
             value = _row(value)
         if spec.name in _TIMES:
             value = dt.datetime.fromtimestamp(value, dt.UTC)

@@ -37,6 +37,7 @@ WRITERS = {
     "oven/o1/permit": {MONITOR},
     "oven/o1/stop": {MONITOR, LOOKER, "n1", "n2", "o1"},  # B-17: whoever has an account
     "oven/o1/reset": {MONITOR},
+    "relay/o1/set": {MONITOR},
     "box/b1/summary": {MONITOR},
     "alarm/b1-lid": {MONITOR},
     "monitor/online": {MONITOR},

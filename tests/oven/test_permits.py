@@ -3,7 +3,7 @@
 from dataclasses import replace
 
 import pytest
-from support.oven_pair import NYLON, PETG, Bench, site
+from support.oven_pair import NYLON, PARAMETERS, PETG, Bench, site
 from support.oven_phases import bench_in
 
 from monitor.model.cycle import LoadItem
@@ -199,3 +199,13 @@ def test_a_tick_alone_gives_no_permit():
     bench = drying()
     bench.mono_s += 9.9
     assert not [e for e in bench.give(Ticked()) if isinstance(e, PublishPermit)]
+
+
+def test_a_lease_of_two_seconds_holds_while_both_sides_live():
+    """B-23: a state and a renewal each third of it; a shorter lease is a safer one."""
+    bench = Bench(parameters=replace(PARAMETERS, lease_s=2.0)).ready()
+    assert bench.start().problem is None
+    for _ in range(1200):
+        bench.run(0.5, every_s=0.5)
+    assert bench.phase in (OvenPhase.HEATING, OvenPhase.DRYING), bench.why()
+    assert {permit.permit.lease_s for permit in bench.permits()} == {2.0}

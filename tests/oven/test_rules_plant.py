@@ -163,7 +163,8 @@ def test_a_cooling_oven_without_its_fan_is_told_of():
     [
         (Relay(counts_down=True, stays_off_after_power_loss=True), 0),
         (Relay(counts_down=None, stays_off_after_power_loss=True), 4),
-        (Relay(counts_down=True, stays_off_after_power_loss=None), 4),
+        (Relay(counts_down=True, stays_off_after_power_loss=False), 4),
+        (Relay(counts_down=True, stays_off_after_power_loss=None), 0),  # an attended cycle
         (None, 4),
     ],
 )

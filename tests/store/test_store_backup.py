@@ -135,3 +135,26 @@ def test_a_copy_of_another_program_or_of_nothing_is_refused(database, tmp_path):
             backups.restore(database, tmp_path / name)
     with pytest.raises(BadInputError, match="no backup"):
         backups.restore(database, tmp_path / "absent.db")
+
+
+def test_nobody_is_signed_in_by_an_old_copy(store, database, tmp_path):
+    """A device that was signed out since, or whose person was removed, must not be let in by a restore."""
+    copy = tmp_path / "copy.db"
+    with closing(sqlite3.connect(database)) as db, db:
+        site = db.execute("SELECT site_id FROM site").fetchone()[0]
+        db.execute("INSERT INTO person VALUES (1, ?, 'mira', 'Mira', 'owner', 'scrypt$x', 5)", (site,))
+        db.execute("INSERT INTO session VALUES (1, 1, x'01', 'Phone', 5, 5)")
+        db.execute("INSERT INTO one_time_code VALUES (?, 'ben', x'02', 5)", (site,))
+    backups.backup(database, copy)
+    store.close()
+    backups.restore(database, copy)
+    with closing(sqlite3.connect(database)) as db:
+        left = [
+            db.execute(f"SELECT count(*) FROM {name}").fetchone()[0] for name in ("session", "one_time_code")
+        ]
+    assert left == [0, 0]
+    assert backups.people_in(database) == ("Mira: owner",)
+    with closing(sqlite3.connect(copy)) as db:
+        assert (
+            db.execute("SELECT count(*) FROM session").fetchone()[0] == 1
+        )  # the copy itself is left as it was

@@ -49,6 +49,7 @@ class OvenSite(SpoolSite):
             self.reader,
             note=self.engine.note_ovens,
             publish=self._publish,
+            publish_now=lambda topic, payload: self._publish(topic, payload, None),
             can_write=lambda: self.can_write,
             is_sole_owner=lambda: True,
         )

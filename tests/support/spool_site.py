@@ -28,6 +28,7 @@ class SpoolSite:
     """Writes as the worker does: one batch, then the follower is told."""
 
     oven_max_c = 90.0
+    oven_relay = None
 
     def __init__(self, path, *spools, charge=None):
         self.charge = charge
@@ -68,6 +69,7 @@ class SpoolSite:
                     heater_w=350.0,
                     volume_l=40.0,
                     fan=True,
+                    relay=self.oven_relay,
                 )
             },
             spools={each.key: each for each in spools},

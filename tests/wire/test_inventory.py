@@ -1,5 +1,7 @@
 """The inventory file: idempotent by key, and every mistake named."""
 
+import re
+
 import pytest
 
 from monitor.errors import BadInputError
@@ -71,6 +73,54 @@ def test_loading_twice_changes_nothing_and_items_elsewhere_stay():
     more = load('[[room]]\nkey = "attic"\nname = "Attic"', once)
     assert set(more.rooms) == {"hall", "attic"}
     assert more.boxes == once.boxes
+
+
+RELAY = (
+    GOOD
+    + """channel = "n1/oven"
+relay = {on_topic = "plugs/7/set", on_payload = "on {seconds}", off_topic = "plugs/7/set", off_payload = "off"}
+"""
+)
+
+
+def test_a_relay_is_read_and_dumped_with_its_oven():
+    """B-24: what switches it, in its own words."""
+    inventory = load(RELAY)
+    assert inventory.ovens["oven-1"].relay.on_payload == "on {seconds}"
+    assert load(dump_inventory(inventory)) == inventory
+
+
+@pytest.mark.parametrize(
+    ("old", "new", "said"),
+    [
+        ("on {seconds}", "on", "on_payload must hold {seconds} once"),
+        ("on {seconds}", "{seconds} {seconds}", "on_payload must hold {seconds} once"),
+        ("on {seconds}", "{seconds}" + "x" * 504, "on_payload must be printable text of 1 to 512 bytes"),
+        ("on {seconds}", "{seconds}\\u0007", "on_payload must be printable text"),
+        ('"off"', '"off {seconds}"', "off_payload must not hold"),
+        ('"off"', '""', "off_payload must be printable text"),
+        ('on_topic = "plugs/7/set"', 'on_topic = "plugs/+/set"', "without wildcards"),
+        ('on_topic = "plugs/7/set"', 'on_topic = "#"', "without wildcards"),
+        ('on_topic = "plugs/7/set"', 'on_topic = "$SYS/x"', "without wildcards"),
+        (
+            'on_topic = "plugs/7/set"',
+            f'on_topic = "{"p" * 201}"',
+            "on_topic must be printable text of 1 to 200",
+        ),
+        (
+            'on_topic = "plugs/7/set"',
+            'on_topic = "sorbwatch/lab/oven/oven-1/permit"',
+            "sorbwatch/<site>/relay/",
+        ),
+        ('off_topic = "plugs/7/set", ', "", "off_topic must be printable text"),
+        ('channel = "n1/oven"', "", "oven 'oven-1': channel is missing"),
+    ],
+)
+def test_a_relay_that_could_stay_on_or_whose_words_are_unfit_is_refused(old, new, said):
+    """B-24: without a countdown of its own it switches no heat; never a topic that means something else."""
+    assert old in RELAY
+    with pytest.raises(BadInputError, match=re.escape(said)):
+        load(RELAY.replace(old, new))
 
 
 def test_a_dump_reads_back_to_the_same():

@@ -5,7 +5,7 @@ from typing import Protocol
 
 from monitor.errors import BadInputError, StoreError
 from monitor.model.answers import OvenAnswer
-from monitor.model.cycle import Problem
+from monitor.model.cycle import FirstOut, Problem
 from monitor.model.oven_look import OvenLook, StartWish
 from monitor.service.oven_commissioning import OvenCommissioning
 from monitor.service.oven_proof import OvenProof
@@ -27,6 +27,12 @@ class Desk(Protocol):
 
     def look(self, oven: str) -> OvenLook:
         """The oven just now; BadInputError where there is none of this key."""
+
+    def trips(self, oven: str) -> tuple[str, ...]:
+        """The trips of which a record was kept."""
+
+    def trip(self, oven: str, trip: str) -> FirstOut | None:
+        """What was recorded round one of them (A-25)."""
 
     def start(self, oven: str, wish: StartWish, who: str) -> tuple[Problem, ...]:
         """Ask for heat; empty: granted."""

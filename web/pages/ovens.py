@@ -28,6 +28,7 @@ from web.ovens import (
     proof,
     ready,
     safety,
+    trips,
     words,
 )
 from web.ovens.desk import Ovens
@@ -57,6 +58,10 @@ def blueprint(
 
     for name in ("dry", "out", "longer", "reset", "safety", "smell"):
         pages.add_url_rule(f"/ovens/<key>/{name}", name, _shower(sheets, name))
+
+    @pages.get("/ovens/<key>/trips/<trip>")
+    def show_trip(key: str, trip: str) -> str:
+        return _trip(sheets, key, trip)
 
     @pages.get("/ovens/<key>/notice")
     def show_notice(key: str) -> str:
@@ -134,6 +139,8 @@ class _Sheets:
         status = self.queries.status()
         spools = inside.spools_in(status, look.key)
         library = self.queries.library()
+        desk = self.ovens.desk
+        kept = () if desk is None else desk.trips(look.key)
         return {
             "held": [inside.held(spool, library, self.present, now_s) for spool in spools],
             "water_left": inside.water_left(spools) if spools else "",
@@ -142,7 +149,11 @@ class _Sheets:
             "interrupted_at": "" if look.ended is None else words.ended(look.ended),
             "resume": look.ended if words.can_resume(look, now_s) else None,
             "alone": safety.alone(look, self.present, now_s),
-            "records": [(self.present.clock(each.at_wall_s), each) for each in look.records[:_RECORDS]],
+            "records": [
+                (self.present.clock(each.at_wall_s), each, trips.trip_of(each, kept))
+                for each in look.records[:_RECORDS]
+            ],
+            "trip_kept": look.trip.id if look.trip and look.trip.id in kept else None,
         }
 
     def waiting(self, now_s: float) -> tuple[planned.Line, ...]:
@@ -291,6 +302,24 @@ class _Sheets:
             "no_alarm": safety.NO_ALARM,
             "fumes": inside.fumes(look, self.queries.inventory(), self.queries.library()),
         }
+
+
+def _trip(sheets: _Sheets, key: str, trip: str) -> str:
+    look = sheets.look(key)
+    desk = sheets.ovens.desk
+    record = None if desk is None else desk.trip(key, trip[:TEXT_MAX])
+    if record is None:
+        abort(404, f"no record of a trip {trip[:63]!r} was kept for this oven")
+    return render_template(
+        "oven_trip.html",
+        look=look,
+        when=sheets.present.clock(record.at_wall_s, "%d %b %Y %H:%M:%S"),
+        fired=trips.fired(record),
+        drawn=trips.figure(record),
+        rows=trips.rows(record),
+        is_complete=record.is_complete,
+        side=SIDE,
+    )
 
 
 def _notice(sheets: _Sheets, key: str) -> str:
