@@ -33,6 +33,7 @@ from monitor.service.alarm_acts import AlarmActs
 from monitor.service.alarm_desk import AlarmDesk
 from monitor.service.alarm_world import AlarmSources, ServiceAlarmWorld
 from monitor.service.around import Gatherer, Troubles
+from monitor.service.audit_log import AuditLog, ChainWatch, DailyHead
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.delivery import Delivery
@@ -138,11 +139,15 @@ class Service:
             note=engine.note_ovens,
             tell=lambda messages: self.tell(messages),
         )
+        self._log_watch = ChainWatch(reader)
         gatherer = self._gatherer(engine, reader, desk)
         self.alarm_desk = self._alarm_desk(engine, stored.alarms, gatherer)
+        self._log_head = DailyHead(reader, clock.wall_s)
+        self._log_watch.start()
+        parts.callback(self._log_watch.stop)
         self._start_link(engine, store, address, desk)
         self.alarms = AlarmActs(self.alarm_desk, reader, self.worker.ask, clock)
-        self.reports = Reports(self.queries, reader)
+        self.reports = Reports(self.queries, reader, AuditLog(reader).said)
         self.calendar = Calendar(self.queries, reader, reader, self.worker.ask, now_s=clock.wall_s)
         self.ovens = OvenActs(
             desk, reader, self.queries, self.worker.ask, clock, progress=self._course.progress
@@ -216,7 +221,7 @@ class Service:
             supervision=lambda: self.worker.oven_trouble or "",
             clock=lambda: "" if clock.wall_s() >= clock_floor_s(engine.newest_s) else CLOCK_BEHIND,
             delivery=lambda: self.sender.trouble or "",
-            chain=lambda: None,
+            chain=self._log_watch.trouble,
             disk=lambda: disk_room(self.path),
         )
         return Gatherer(self.queries, reader, desk, clock, troubles)
@@ -321,6 +326,7 @@ class Service:
         self.queries.followers.committed(batch)
         self.queries.changed()
         self._summaries.committed(batch)
+        self._log_head.look()
 
     def _follow(self, now_ms: int) -> tuple[Computed, bool]:
         """Spools and boxes go on once the past is in: every late piece of it would set them back again."""

@@ -2,6 +2,7 @@
 
 import argparse
 import logging
+import re
 import sys
 from collections.abc import Callable, Sequence
 from pathlib import Path
@@ -10,6 +11,7 @@ from typing import NoReturn
 from monitor import __version__
 from monitor.commands.common import DONE, FINDING, USAGE, Command
 from monitor.errors import BadInputError, BadSettingsError, MonitorError
+from monitor.model.audit import AuditHead
 from monitor.settings import Settings, load_settings
 
 
@@ -135,7 +137,11 @@ def _add_questions(add: _Add) -> None:
     status = add("status", records.status, "how everything is")
     status.add_argument("--json", action="store_true", help="one JSON document")
     status.add_argument("--at", metavar="TIME", default=None, help="as of this time (RFC 3339, UTC)")
-    check = add("check", checks.check, "self-test of settings, database, broker, sensors and clock")
+    check = add("check", checks.check, "self-test of settings, database, log, broker, sensors and clock")
+    check.add_argument("file", type=Path, nargs="?", help="a backup to look at instead")
+    check.add_argument(
+        "--log-head", type=_log_head, metavar="N:HASH", help="an end of the log that was noted elsewhere"
+    )
     check.add_argument("--json", action="store_true", help="one JSON document")
 
 
@@ -181,6 +187,15 @@ def _add_plan(add: _Add) -> None:
     ):
         ask.add_argument(name, type=_any_number, default=None, help=text)
     ask.add_argument("--json", action="store_true", help="one JSON document")
+
+
+def _log_head(text: str) -> AuditHead:
+    match = re.fullmatch(r"([1-9][0-9]{0,17}):([0-9a-f]{64})", text)
+    if match is None:
+        raise argparse.ArgumentTypeError(
+            f"{text[:90]!r} is not a number of a line, a colon and 64 hex digits"
+        )
+    return AuditHead(seq=int(match[1]), hash=match[2])
 
 
 def _any_number(text: str) -> float:

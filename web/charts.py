@@ -38,6 +38,8 @@ class Chart:
     sentence: str
     rows: tuple[Row, ...]
     has_room: bool
+    place: str
+    span_s: int
 
 
 def chart(
@@ -68,6 +70,8 @@ def chart(
         to_s=now_s,
         sentence=_sentence(columns, WINDOWS[window][0]),
         has_room=room is not None,
+        place=place,
+        span_s=span_s,
         rows=tuple(_rows(columns, present, row_hours, span_s)),
     )
 

@@ -7,6 +7,7 @@ from web import (
     openapi_alarms,
     openapi_boxes,
     openapi_events,
+    openapi_log,
     openapi_ovens,
     openapi_reports,
     openapi_sensors,
@@ -106,6 +107,7 @@ _SCHEMAS: dict[str, Any] = {
             "duplicates": {"type": "integer"},
             "quarantined": {"type": "integer"},
             "unplaced_channels": {"type": "array", "items": {"type": "string"}},
+            "log_head": TEXT,
             "history_share": NUMBER,
         }
     ),
@@ -149,6 +151,7 @@ _SCHEMAS: dict[str, Any] = {
     "BoxRecord": openapi_events.BOX_RECORD,
     **openapi_sensors.SCHEMAS,
     **openapi_reports.SCHEMAS,
+    **openapi_log.SCHEMAS,
     "WhatIf": what_if.SCHEMA,
     "Session": sign_in.SCHEMA,
     "RoomAdvice": room_advice.SCHEMA,
@@ -248,6 +251,7 @@ def _paths() -> dict[str, Any]:
         ref("Bag"),
         bag.PARAMETERS,
     )
+    paths |= openapi_log.paths(problem)
     paths |= openapi_alarms.paths(problem, _path_key("key"))
     return paths | openapi_ovens.paths(problem, _path_key("key"))
 

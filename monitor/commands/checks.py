@@ -5,6 +5,7 @@ import time
 from collections.abc import Callable, Iterator
 from contextlib import closing
 from dataclasses import dataclass, field
+from pathlib import Path
 from typing import Any
 
 from monitor.app import broker_folder
@@ -14,7 +15,9 @@ from monitor.edge.clock import SystemClock
 from monitor.edge.mosquitto import find_mosquitto, lint
 from monitor.edge.mqtt_client import can_connect
 from monitor.errors import MonitorError
+from monitor.model.audit import AuditHead
 from monitor.settings import Settings
+from monitor.store import backup as copies
 from monitor.store.files import is_served
 from monitor.store.reader import Reader
 from monitor.store.store import Store
@@ -34,8 +37,11 @@ class Finding:
 
 
 def check(options: argparse.Namespace, settings: Settings) -> int:
-    """Look at everything; exit 1 when something is wrong."""
-    findings = list(_findings(settings))
+    """Look at everything, or at one backup; exit 1 when something is wrong."""
+    if options.file is not None:
+        findings = [_guarded("backup", lambda _: _backup(options.file), settings)]
+    else:
+        findings = list(_findings(settings, options.log_head))
     if options.json:
         rows = [{"what": f.what, "ok": f.ok, "said": f.said, **f.more} for f in findings]
         print_json({"ok": all(f.ok for f in findings), "findings": rows})
@@ -45,10 +51,11 @@ def check(options: argparse.Namespace, settings: Settings) -> int:
     return DONE if all(finding.ok for finding in findings) else FINDING
 
 
-def _findings(settings: Settings) -> Iterator[Finding]:
+def _findings(settings: Settings, known: AuditHead | None) -> Iterator[Finding]:
     yield Finding(what="settings", ok=True, said=f"read; time zone {settings.zone}")
     for what, look in (
         ("database", _database),
+        ("log", lambda settings: _log(settings, known)),
         ("broker", _broker),
         ("sensors", _sensors),
         ("clock", _clock),
@@ -77,6 +84,25 @@ def _database(settings: Settings) -> Finding:
     with closing(Store(path, settings.site)) as store:
         store.check()
         return Finding(what="database", ok=True, said=f"{path} is whole, site {store.site}")
+
+
+def _log(settings: Settings, known: AuditHead | None) -> Finding:
+    """Every line of the log of what was done, from the first one on."""
+    path = database(settings)
+    if not path.exists():
+        return Finding(what="log", ok=True, said="none yet")
+    with closing(Reader(path, settings.site)) as reader:
+        trouble, head = reader.audit_fault(known), reader.audit_head()
+    if trouble:
+        return Finding(what="log", ok=False, said=f"{trouble}; keep this file and bring a backup back")
+    if head is None:
+        return Finding(what="log", ok=True, said="nothing was done yet")
+    said = f"{head.seq} lines hold; compare its end with one noted elsewhere: {head}"
+    return Finding(what="log", ok=True, said=said, more={"log_head": str(head)})
+
+
+def _backup(path: Path) -> Finding:
+    return Finding(what="backup", ok=True, said=copies.inspect(path))
 
 
 def _broker(settings: Settings) -> Finding:

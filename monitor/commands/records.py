@@ -175,13 +175,15 @@ def _air_line(box: BoxAnswer) -> str:
 def backup(options: argparse.Namespace, settings: Settings) -> int:
     """A safe copy."""
     copies.backup(existing_database(settings), options.file)
-    print(f"backed up to {options.file}", file=sys.stderr)
+    beside = copies.digest_path(options.file).name
+    print(f"backed up to {options.file}; its SHA-256 is beside it in {beside}", file=sys.stderr)
     return DONE
 
 
 def restore(options: argparse.Namespace, settings: Settings) -> int:
     """Bring a copy back; say who can sign in again, since who was removed since then cannot be known."""
-    kept = copies.restore(database(settings), options.file)
+    now_ms = round(SystemClock().wall_s() * 1000)
+    kept = copies.restore(database(settings), options.file, now_ms)
     people = copies.people_in(database(settings))
     print(
         f"restored from {options.file}" + (f"; the old one is kept at {kept}" if kept else ""),

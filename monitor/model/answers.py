@@ -288,6 +288,7 @@ class HealthAnswer:
     duplicates: int
     quarantined: int
     unplaced_channels: tuple[str, ...]
+    log_head: str | None = None  # where the log of what was done ends, "number:hash"; None = nothing was done
     history_share: float | None = None  # the demo's past being filled in, 0 to 1; None = not a demo
 
 

@@ -50,6 +50,7 @@ def noted(effects: tuple[Effect, ...]) -> list[Noted]:
 def detail(before: AlarmState, after: AlarmState, line: Noted) -> dict[str, object]:
     """From, to and cause of a transition (A-13)."""
     detail: dict[str, object] = {
+        "place": after.place,
         "activation": after.activation,
         "from": str(before.shown),
         "to": str(after.shown),

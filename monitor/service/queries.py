@@ -225,8 +225,13 @@ class Queries:
         newest, held = newest_of(self._store.latest()), Corrections(self._store.sensor_events())
         return self._air(key, channel, here.get(key), newest, devices, at_ms, held)
 
-    def series(self, place: str, quantity: str, from_s: float, to_s: float, span_s: int) -> SeriesAnswer:
-        """A place's roll-ups over a window; BadInputError names what is wrong with the question."""
+    def series(
+        self, place: str, quantity: str, from_s: float, to_s: float, span_s: int, *, is_raw: bool = False
+    ) -> SeriesAnswer:
+        """A place's roll-ups over a window; BadInputError names what is wrong with the question.
+
+        `is_raw`: as the sensor told it, without what is held of it, also while it was away from its place.
+        """
         check_window(quantity, from_s, to_s, span_s)
         known = stays(self._store.placements())
         if place not in known:
@@ -234,20 +239,20 @@ class Queries:
         window = (int(from_s // span_s) * span_s * 1000, int(to_s * 1000))
         if quantity == DEW_POINT:
             points = dew_points(
-                self._points(known[place], Quantity.TEMPERATURE, window, span_s),
-                self._points(known[place], Quantity.HUMIDITY, window, span_s),
+                self._points(known[place], Quantity.TEMPERATURE, window, span_s, is_raw),
+                self._points(known[place], Quantity.HUMIDITY, window, span_s, is_raw),
             )
             unit = "Cel"
         else:
-            points = self._points(known[place], Quantity(quantity), window, span_s)
+            points = self._points(known[place], Quantity(quantity), window, span_s, is_raw)
             unit = QUANTITIES[Quantity(quantity)].unit or ""
         return SeriesAnswer(place=place, quantity=quantity, unit=unit, span_s=span_s, points=tuple(points))
 
     def _points(
-        self, stays_here: list[Stay], quantity: Quantity, window: tuple[int, int], span_s: int
+        self, stays_here: list[Stay], quantity: Quantity, window: tuple[int, int], span_s: int, is_raw: bool
     ) -> list[SeriesPoint]:
         ids = {f"{s.node}/{s.channel}": s.series_id for s in self._store.series() if s.quantity is quantity}
-        held = Corrections(self._store.sensor_events())
+        held = Corrections({} if is_raw else self._store.sensor_events())
         found: dict[int, RollUp] = {}
         for stay in stays_here:
             if stay.channel in ids:
@@ -328,7 +333,7 @@ class Queries:
         return replace(inventory, spools=placed, boxes=charged), told
 
     def _health(self, newest: tuple[Newest, ...], unplaced: tuple[str, ...], at_ms: int) -> HealthAnswer:
-        around, counters = self._surroundings(), self._store.counters()
+        around, counters, head = self._surroundings(), self._store.counters(), self._store.audit_head()
         newest_ms = max((item.time_ms for item in newest), default=None)
         reasons = list(around.reasons)
         if around.broker == "away":
@@ -349,6 +354,7 @@ class Queries:
             duplicates=counters.get("duplicates", 0),
             quarantined=counters.get("quarantined", 0),
             unplaced_channels=unplaced,
+            log_head=None if head is None else str(head),
             history_share=around.history_share,
         )
 

@@ -15,13 +15,14 @@ from monitor.model.planned_start import AnyStart
 from monitor.model.sensor_check import SensorEvent
 from monitor.model.spool_event import Checkpoint, SpoolHistory
 from monitor.store import alarms, boxes, cycles, facts, oven_runs, ovens, planned, sensors, spools, versions
+from monitor.store.audit import AuditReader
 from monitor.store.calendar import CalendarReader
 from monitor.store.outbox import OutboxReader
 from monitor.store.people import PeopleReader
 from monitor.store.series_reader import SeriesReader
 
 
-class Reader(SeriesReader, PeopleReader, CalendarReader, OutboxReader):
+class Reader(SeriesReader, PeopleReader, CalendarReader, OutboxReader, AuditReader):
     """Questions about one site, for any number of threads."""
 
     def sites(self) -> tuple[Site, ...]:

@@ -9,6 +9,7 @@ from monitor.model.computed import Computed
 from monitor.model.history import Applied, Progress, Retention, Stored
 from monitor.store import (
     alarms,
+    audit,
     boxes,
     calendar,
     facts,
@@ -130,6 +131,7 @@ class Store:
 
     def _applied(self, batch: Batch) -> Applied:
         db, site_id = self._db, self._site_id
+        audit.write(db, site_id, batch)
         if batch.inventory is not None:
             versions.write_inventory(db, site_id, batch.inventory)
         facts.write_boots(db, site_id, batch)

@@ -1,12 +1,17 @@
 """A copy made while the writer works is whole, and coming back never destroys what is there."""
 
+import hashlib
 import sqlite3
 import threading
 from contextlib import closing
 
 import pytest
+from hypothesis import HealthCheck, given, settings
+from hypothesis import strategies as st
 
 from monitor.errors import BadInputError, RefusedError, StoreError
+from monitor.model.audit import AuditEntry, AuditFilter, AuditKind
+from monitor.model.batch import Batch
 from monitor.store import backup as backups
 from monitor.store.files import ServiceLock
 from monitor.store.reader import Reader
@@ -48,7 +53,8 @@ def test_a_backup_is_one_file_that_opens_by_itself(store, database, reading, bat
     target.parent.mkdir()
     backups.backup(database, target)
     backups.backup(database, target)  # again to the same name: replaced whole
-    assert [path.name for path in target.parent.iterdir()] == ["copy.db"]
+    assert sorted(path.name for path in target.parent.iterdir()) == ["copy.db", "copy.db.sha256"]
+    backups.digest_path(target).unlink()
     with closing(Store(target)) as copy:
         assert copy.site == "lab"
 
@@ -158,3 +164,67 @@ def test_nobody_is_signed_in_by_an_old_copy(store, database, tmp_path):
         assert (
             db.execute("SELECT count(*) FROM session").fetchone()[0] == 1
         )  # the copy itself is left as it was
+
+
+@pytest.fixture
+def copied(store, database, tmp_path):
+    """A backup with a log of four lines."""
+    entries = [
+        AuditEntry(at_ms=number, who="Kim", kind=AuditKind.ACT, about="b1", what="moved")
+        for number in range(3)
+    ]
+    store.apply(Batch(audit=entries))
+    copy = tmp_path / "copy.db"
+    backups.backup(database, copy)
+    return copy
+
+
+@given(place=st.floats(0.0, 1.0, exclude_max=True), flip=st.integers(1, 255))
+@settings(max_examples=60, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None)
+def test_any_byte_that_changed_in_a_backup_is_found(copied, tmp_path, place, flip):
+    content = bytearray(copied.read_bytes())
+    bad = tmp_path / "bad.db"
+    backups.digest_path(bad).write_bytes(backups.digest_path(copied).read_bytes())
+    content[int(place * len(content))] ^= flip
+    bad.write_bytes(content)
+    with pytest.raises(StoreError, match="not as it was written"):
+        backups.inspect(bad)
+    with pytest.raises(StoreError, match="not as it was written"):
+        backups.restore(tmp_path / "fresh.db", bad)
+    assert not (tmp_path / "fresh.db").exists()
+
+
+def test_a_sound_backup_is_said_to_be_one_and_is_not_touched(copied):
+    before = copied.read_bytes()
+    assert backups.inspect(copied) == f"{copied} is whole and its log holds"
+    backups.digest_path(copied).unlink()
+    assert "no digest" in backups.inspect(copied)
+    assert copied.read_bytes() == before
+
+
+def test_a_copy_whose_log_does_not_hold_is_refused_and_nothing_changes(
+    copied, store, database, tmp_path, caplog
+):
+    """A-37: also with a digest made to fit."""
+    with closing(sqlite3.connect(copied)) as db:
+        db.execute("DROP TRIGGER audit_is_never_changed")
+        db.execute("UPDATE audit SET who = 'Ola' WHERE seq = 3")
+        db.commit()
+    backups.digest_path(copied).write_text(hashlib.sha256(copied.read_bytes()).hexdigest())
+    store.close()
+    before = database.read_bytes()
+    with pytest.raises(StoreError, match=r"^\S+ cannot be trusted: line 3 of the log was changed"):
+        backups.restore(database, copied)
+    assert database.read_bytes() == before
+    assert not list(tmp_path.glob("*.part")) + list(tmp_path.glob("*.replaced-*"))
+    assert "restore refused" in caplog.text
+    assert "who=console" in caplog.text
+
+
+def test_a_restore_stands_in_the_log_that_goes_on_from_it(copied, tmp_path):
+    fresh = tmp_path / "fresh.db"
+    backups.restore(fresh, copied, now_ms=77)
+    with closing(Reader(fresh)) as reader:
+        last = reader.audit(AuditFilter())[-1]
+        assert reader.audit_fault() is None
+    assert (last.seq, last.row.who, last.row.what, last.row.at_ms) == (5, "console", "restored a backup", 77)

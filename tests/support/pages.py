@@ -229,11 +229,11 @@ class FakeQueries:
             trip=None, age_s=age_s, stale=state is Freshness.LOST, freshness=state, hot=chamber_c >= 55,
         )  # fmt: skip
 
-    def series(self, place, quantity, from_s, to_s, span_s):
+    def series(self, place, quantity, from_s, to_s, span_s, *, is_raw=False):
         """A calm wave with one gap of two hours, six hours before now."""
         middle = {"humidity": 48.0 if place in ("loft", "cellar") else 14.0, "dew_point": -7.0}.get(
             quantity, 21.0
-        )
+        ) + (1.0 if is_raw else 0.0)
         points = []
         start_s = from_s // span_s * span_s
         while start_s < to_s:

@@ -3,17 +3,21 @@
 import hashlib
 import json
 from collections.abc import Iterable
+from itertools import chain
 from typing import Any
 
 from flask import Blueprint, Response, abort, request
 from werkzeug.exceptions import NotFound
 
 from monitor.model.answers import plain
+from monitor.model.history import HOUR_S
 from monitor.model.people import Role
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
+from monitor.service.series_table import series_table
 from monitor.wire.box_events import dump_box_course, parse_box_event
 from monitor.wire.records import dump_record
+from monitor.wire.series_csv import csv_head, csv_rows
 from monitor.wire.spool_events import parse_spool_event
 from web.openapi import DOCUMENT
 from web.sign_in.roles import needs
@@ -102,6 +106,20 @@ def blueprint(queries: Queries, changes: Changes | None) -> Blueprint:
             raise NotFound(f"there is no room, box or oven {place!r} in the inventory")
         from_s, to_s, span_s = (_seconds(name) for name in ("from", "to", "span"))
         return as_json(plain(queries.series(place, quantity, from_s, to_s, round(span_s))))
+
+    @pages.get("/series/<place>/<quantity>.csv")
+    def series_csv(place: str, quantity: str) -> Response:
+        if place not in _places(queries):
+            raise NotFound(f"there is no room, box or oven {place[:63]!r} in the inventory")
+        to_s = _seconds("to") if "to" in request.args else queries.now_s()
+        from_s = _seconds("from") if "from" in request.args else max(0.0, to_s - _COURSE_S)
+        span_s = round(_seconds("span")) if "span" in request.args else HOUR_S
+        table = series_table(queries, place, quantity, from_s, to_s, span_s)
+        rows = ((row.start_s, row.raw, row.corrected, row.covered) for row in table.rows)
+        body = chain([csv_head(table.unit, table.quantity)], csv_rows(rows))
+        name = f"{place}-{table.quantity}.csv"  # both are keys: nothing in them needs quoting
+        headers = {"Content-Disposition": f'attachment; filename="{name}"'}
+        return Response(body, content_type="text/csv; charset=utf-8", headers=headers)
 
     return pages
 
