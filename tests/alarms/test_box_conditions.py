@@ -125,3 +125,26 @@ def test_what_cannot_be_told_is_neither_so_nor_not():
     silent = sound(estimate_at=None, desiccant=charge(spent=None))
     silent = replace(silent, air=replace(silent.air, freshness=Freshness.LOST))
     assert {c.holds for c in box_conditions(silent, {}, NOW_S)} == {None}
+
+
+@pytest.mark.parametrize("kind", ["humidity_high", "desiccant_spent", "desiccant_soon", "charge_too_small"])
+def test_a_limit_that_no_desiccant_keeps_is_a_wish_and_no_alarm(kind):
+    """A.0: no act would end it. The needs still say that it is not as dry as the filament asks for."""
+    small = (Diagnosis(cause="charge_too_small", probability=0.9, advice="More.", evidence="E."),)
+    days = Spread(p10=0.0, p50=1.0, p90=2.0)
+    dry = sound(limit_humidity_pct=3.4, desiccant=charge(spent=True, days_left=days), diagnosis=small)
+    assert dry.air.humidity_pct == 8.0
+    assert kind not in holding(dry)
+    # The very same box at a limit that a charge does keep.
+    asked = replace(dry, limit_humidity_pct=12.0)
+    asked = replace(asked, air=replace(asked.air, humidity_pct=14.5))
+    if kind == "desiccant_soon":
+        asked = replace(asked, desiccant=charge(days_left=days))
+    assert kind in holding(asked)
+
+
+def test_past_what_desiccant_keeps_a_wish_is_alarmed_too():
+    settles = Spread(p10=10.0, p50=11.0, p90=12.0)
+    wet = sound(limit_humidity_pct=3.4, desiccant=charge(spent=True, settled_pct=settles))
+    wet = replace(wet, air=replace(wet.air, humidity_pct=12.0))
+    assert {"humidity_high", "desiccant_spent"} <= holding(wet)

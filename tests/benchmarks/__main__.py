@@ -6,7 +6,7 @@ import sys
 
 # Those run without a name; the long ones only when asked for.
 SHORT = ("ingest", "replay", "start", "store", "fleet", "world", "physics", "alarms")
-LONG = ("outages", "spools", "boxes", "limit", "plan", "ovens", "kills")
+LONG = ("year", "outages", "spools", "boxes", "limit", "plan", "ovens", "kills")
 
 
 def main(names):

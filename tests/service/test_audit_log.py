@@ -1,3 +1,7 @@
+"""The watch over the log of what was done."""
+
+from monitor.errors import StoreError
+from monitor.service.audit_log import ChainWatch
 
 
 def test_the_watch_says_nothing_until_it_walked_and_then_what_does_not_hold():

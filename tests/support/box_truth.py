@@ -236,18 +236,7 @@ class Truth:
 
     def _refresh(self, now_s: float, over_s: float) -> None:
         """Weather, temperatures and everything that follows from them, every five minutes."""
-        dice, days = self._dice, now_s / DAY_S
-        calm_c, calm_dew = np.exp(-over_s / (3.0 * DAY_S)), np.exp(-over_s / (2.5 * DAY_S))
-        self._weather_c = calm_c * self._weather_c + 1.2 * np.sqrt(1 - calm_c**2) * dice.standard_normal(
-            self._count
-        )
-        self._weather_dew = calm_dew * self._weather_dew + 2.5 * np.sqrt(
-            1 - calm_dew**2
-        ) * dice.standard_normal(self._count)
-        daily = np.sin(2.0 * np.pi * (days + self._phase))
-        self._room_now_c = self._room_c + self._weather_c + 1.8 * daily
-        dew = np.array([box.room_dew_c for box in self._boxes]) + self._weather_dew + 0.5 * daily
-        dew = np.minimum(dew, self._room_now_c - 2.0)
+        dew = self._weather(now_s, over_s)
         self._room_vapour = _pressure(dew) / (_VAPOUR_J_KG_K * (self._room_now_c + 273.15))
         self._box_c = self._box_c + (1.0 - np.exp(-over_s / _COOLING_S)) * (self._room_now_c - self._box_c)
         kelvin = np.tile(self._box_c + 273.15, 3)
@@ -261,6 +250,22 @@ class Truth:
         self._conduct = self._link * free * self._saturated_3
         self._rate_now = self._rates * np.exp(self._activation_k * (1.0 / 296.15 - 1.0 / kelvin))
         self._power = self._body_k[: self._count] / 298.15
+
+    def _weather(self, now_s: float, over_s: float) -> Array:
+        """Sets the rooms' temperature; returns their dew points [degC]."""
+        dice, days = self._dice, now_s / DAY_S
+        calm_c, calm_dew = np.exp(-over_s / (3.0 * DAY_S)), np.exp(-over_s / (2.5 * DAY_S))
+        self._weather_c = calm_c * self._weather_c + 1.2 * np.sqrt(1 - calm_c**2) * dice.standard_normal(
+            self._count
+        )
+        self._weather_dew = calm_dew * self._weather_dew + 2.5 * np.sqrt(
+            1 - calm_dew**2
+        ) * dice.standard_normal(self._count)
+        daily = np.sin(2.0 * np.pi * (days + self._phase))
+        self._room_now_c = self._room_c + self._weather_c + 1.8 * daily
+        dew = np.array([box.room_dew_c for box in self._boxes]) + self._weather_dew + 0.5 * daily
+        dew = np.minimum(dew, self._room_now_c - 2.0)
+        return np.asarray(dew)
 
     def _lids(self, now_s: float, step_s: float) -> Array:
         """Exchange with the room over this step; a lid that opens swaps the air in half a minute."""
