@@ -112,18 +112,17 @@ def test_what_was_accepted_becomes_the_rules_figures_and_can_be_taken_back(site)
         site.acts.commissioning.take_back(OVEN, "ada")
 
 
-def test_figures_change_between_two_cycles_only(site):
-    """What was confirmed goes on under the figures that it was confirmed with."""
+def test_stricter_figures_end_what_runs_and_count_at_once(site):
+    """B-52: what was confirmed under others holds no longer; it is confirmed anew."""
     run = run_through(site)
     assert begin(site) == ()
     site.run(300)
     before = site.desk.now(OVEN).parameters
     site.acts.commissioning.accept(OVEN, run.run.run, "mara")
     site.run(60)
-    assert site.look().phase in ("heating", "drying")
-    assert site.desk.now(OVEN).parameters == before
-    site.run(1.3 * HOUR_S)
     assert site.desk.now(OVEN).parameters != before
+    assert site.look().phase == "cooling"
+    assert "figures have changed" in site.look().ended.why
 
 
 def test_a_worse_run_counts_at_once_and_refuses_what_the_oven_is_unfit_for(site):
