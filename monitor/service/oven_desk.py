@@ -15,6 +15,7 @@ from monitor.model.batch import Batch
 from monitor.model.cycle import RecordKind
 from monitor.model.inventory import Inventory, Oven
 from monitor.model.oven_fact import OvenChanges, OvenFact
+from monitor.model.oven_run import COMMISSIONING
 from monitor.oven import effects as done
 from monitor.oven import saved, supervisor
 from monitor.oven.effects import Effect
@@ -217,7 +218,7 @@ class OvenDesk:
         )
         if changes is not None:
             self._world.note(changes)
-            if not self._runs.is_going(after.oven):
+            if not self._runs.is_going(after.oven) and self._trays.get(after.oven) == COMMISSIONING:
                 self._trays.pop(after.oven, None)  # told with the next word of the site
 
     def committed(self, batch: Batch) -> None:

@@ -53,24 +53,28 @@ class OvenRuns:
     ) -> OvenChanges | None:
         """One step of the supervision; what is to be written of a run, or None.
 
+        Another cycle that begins while a run still cools ends that run: nothing of it is the run's any more,
+        and what the run found counts at once, not an hour into what was begun by the old figures.
+
         Args:
             entry: The oven in the inventory; needed once a run is over.
             rule: That ended the cycle in this step.
             mono_s, wall_s: The clocks of the step [s].
         """
         going = self._going.get(after.oven)
-        cycle = after.cycle
+        cycle = after.cycle if after.phase in RUNNING else None
+        is_replaced = going is not None and cycle is not None and cycle.id != going.run.run
         if going is None:
-            if cycle is None or after.phase not in RUNNING or not _is_run(cycle):
+            if cycle is None or not _is_run(cycle):
                 return None
             going = self._going[after.oven] = _begun(cycle, after)
         newest = after.window.newest
-        if newest is not None and newest is not before.window.newest:
+        if newest is not None and newest is not before.window.newest and not is_replaced:
             self._add(going, after, mono_s)
         is_heat_over = going.run.heated_s is None and after.phase not in RUNNING
         if is_heat_over:
             going.run = _ended(going.run, after, rule, mono_s - going.begun_mono_s)
-        is_over = _is_over(going, after, mono_s)
+        is_over = is_replaced or _is_over(going, after, mono_s)
         if not (is_heat_over or is_over or mono_s - going.kept_mono_s >= _KEEP_EVERY_S):
             return None
         going.kept_mono_s = mono_s
@@ -78,6 +82,8 @@ class OvenRuns:
         changes = OvenChanges(runs={(run.oven, run.run): run})
         if is_over:
             del self._going[after.oven]
+            if is_replaced and cycle is not None and _is_run(cycle):
+                self._going[after.oven] = _begun(cycle, after)
             fact = None if entry is None else measured(run, entry, wall_s)
             changes.facts += [] if fact is None else [fact]
         return changes

@@ -71,6 +71,37 @@ def test_a_run_is_an_attended_cycle_of_its_own_and_leaves_a_trace(site):
     assert site.look().load == ()
 
 
+def test_another_cycle_begun_while_a_run_cools_is_no_part_of_that_run(site):
+    """B-52: what the run found counts then, not an hour into the other cycle, which it would end."""
+    assert begin(site) == ()
+    site.run(1.01 * HOUR_S)
+    assert site.look().phase == "cooling"
+    assert (OVEN, FactKind.MEASURED) not in site.reader.oven_facts()
+    assert begin(site) == ()
+    begun_s = site.clock.wall
+    site.run(400)
+    second, first = look(site).runs
+    fact = site.reader.oven_facts()[(OVEN, FactKind.MEASURED)]
+    assert fact.at_s <= begun_s
+    assert first.run.ending is Ending.TIME_UP
+    assert first.run.at_s + first.run.trace[-1].at_s <= begun_s
+    assert f'"run":"{first.run.run}"' in fact.value
+    assert second.run.run == site.look().cycle.id
+    assert [item.key for item in site.look().load] == [COMMISSIONING]
+
+
+def test_a_tray_put_in_while_a_run_cools_stays_where_it_is(site):
+    """What is over takes only its own mark out of the oven."""
+    assert begin(site) == ()
+    site.run(1.01 * HOUR_S)
+    assert site.look().phase == "cooling"
+    kind = next(iter(site.queries.library().desiccants))
+    site.desk.put_tray(OVEN, kind)
+    site.run(3 * HOUR_S)
+    assert site.look().phase in ("done", "idle")
+    assert [item.key for item in site.look().load] == [f"desiccant:{kind}"]
+
+
 def test_without_a_cutout_or_with_something_inside_there_is_no_empty_run(site):
     """B-51; and a spool that is said to lie inside would be heated unasked."""
     site.arm()
