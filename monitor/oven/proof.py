@@ -6,7 +6,7 @@ from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.errors import FieldError
-from monitor.model.oven_fact import FactKind
+from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.oven import hard
 from monitor.oven.parameters import OvenParameters
 from monitor.oven.state import Supervised
@@ -224,6 +224,21 @@ def is_passed(value: str) -> bool:
         return json.loads(value).get("passed") is True
     except (ValueError, AttributeError):
         return False
+
+
+def passed_s(test: OvenFact | None) -> float | None:
+    """When the newest whole test was passed [Unix s]; None where there was none, or it failed."""
+    return test.at_s if test is not None and is_passed(test.value) else None
+
+
+def due_s(tested_s: float | None) -> float | None:
+    """When the next test is due after one that was passed then [Unix s]; None where none was passed."""
+    return None if tested_s is None else tested_s + hard.PROOF_TEST_VALID_S
+
+
+def is_valid(tested_s: float | None, wall_s: float) -> bool:
+    """Whether a test that was passed then counts still; a date in the future is no date."""
+    return tested_s is not None and 0.0 <= wall_s - tested_s <= hard.PROOF_TEST_VALID_S
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

@@ -1,7 +1,7 @@
 """B-40, B-44, B-50, B-51: what unattended use asks for beyond a start; B-20, B-24: what a relay must do."""
 
 from monitor.model.cycle import Actuator, Problem, StartOrder
-from monitor.oven import hard
+from monitor.oven import hard, proof
 from monitor.oven.site import TICK_WORDS, Checklist, Site
 from monitor.oven.state import Supervised
 
@@ -41,8 +41,7 @@ def _checklist(checklist: Checklist | None, wall_s: float) -> Problem | None:
 
 
 def _proof(site: Site, wall_s: float) -> Problem | None:
-    tested_s = site.proof_tested_wall_s
-    if tested_s is not None and 0.0 <= wall_s - tested_s <= hard.PROOF_TEST_VALID_S:
+    if proof.is_valid(site.proof_tested_wall_s, wall_s):
         return None
     detail = "The yearly proof test is due. Until it is done somebody stays with the oven."
     return Problem(rule="B-50", title="The proof test is due", detail=detail)

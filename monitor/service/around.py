@@ -12,8 +12,7 @@ from monitor.model.history import Newest
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.reading import Quantity
-from monitor.oven import hard
-from monitor.oven.proof import is_passed
+from monitor.oven import proof
 from monitor.oven.state import Supervised
 from monitor.ports import Clock, ReadStore
 from monitor.service.air import DEFAULT_DUE_S
@@ -116,7 +115,6 @@ class Gatherer:
         # Warmth goes on coming for the lag of the oven; power does not, so this must not last longer.
         is_cooling = now_s - self._heated_s.get(oven, float("-inf")) <= state.parameters.thermal_lag_s
         chamber_c = None if newest is None else newest.hottest_c
-        proof = facts.get((oven, FactKind.PROOF_TEST))
         return OvenWatch(
             has_permit=None if heard is None else has_permit,
             is_cooling=is_cooling,
@@ -128,9 +126,7 @@ class Gatherer:
             if heard is None
             else has_permit or heard.heater > 0.0 or (chamber_c is not None and chamber_c >= HOT_C),
             trip=None if state.trip is None else state.trip.what,
-            proof_due_s=proof.at_s + hard.PROOF_TEST_VALID_S
-            if proof is not None and is_passed(proof.value)
-            else None,
+            proof_due_s=proof.due_s(proof.passed_s(facts.get((oven, FactKind.PROOF_TEST)))),
             is_left_alone=(oven, FactKind.CHECKLIST) in facts,
         )
 

@@ -8,7 +8,7 @@ from monitor.model.answers import BoxAnswer, OvenAnswer, SpoolAnswer, StatusAnsw
 from monitor.model.calendar import CalendarEntry, EntryKind
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.sensor_answers import SensorAnswer
-from monitor.oven import hard
+from monitor.oven import proof
 
 NO_ALARM = "This is an appointment, not an alarm: calendar programs look for changes only every few hours."
 _DAY_S = 86_400.0
@@ -107,10 +107,9 @@ def _drying(site: str, oven: OvenAnswer, now_s: float) -> Iterator[CalendarEntry
 def _proof_test(
     site: str, oven: OvenAnswer, facts: Mapping[tuple[str, FactKind], OvenFact]
 ) -> Iterator[CalendarEntry]:
-    fact = facts.get((oven.key, FactKind.PROOF_TEST))
-    if fact is None:
-        return
-    due_s = fact.at_s + hard.PROOF_TEST_VALID_S
+    due_s = proof.due_s(proof.passed_s(facts.get((oven.key, FactKind.PROOF_TEST))))
+    if due_s is None:
+        return  # never passed, or failed: nothing that has a day
     yield CalendarEntry(
         uid=uid(site, EntryKind.PROOF_TEST, oven.key),
         kind=EntryKind.PROOF_TEST,

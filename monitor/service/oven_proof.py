@@ -8,7 +8,7 @@ from typing import Any
 from monitor.errors import BadInputError, RefusedError
 from monitor.model.cycle import OvenRecord, RecordKind
 from monitor.model.oven_fact import FactKind, OvenFact
-from monitor.oven import hard, proof
+from monitor.oven import proof
 from monitor.oven.events import Event, ProofFailed, ProofTested
 from monitor.oven.proof import Bounds, Result, Seen, Step
 from monitor.ports import Clock, ReadStore
@@ -70,15 +70,15 @@ class OvenProof:
         bounds = self._bounds(oven)
         tests = self._store.oven_fact_history(oven, FactKind.PROOF_TEST, _HISTORY)
         steps = self._steps(oven, tests)
-        newest = tests[0] if tests and proof.is_passed(tests[0].value) else None
+        passed_s = proof.passed_s(tests[0]) if tests else None
         return ProofLook(
             steps=steps,
             bounds=bounds,
             seen=replace(proof.seen(supervised), page_s=_stopped_after_s(self._book(oven))),
             is_complete=all(each.result is not None and each.result.is_passed for each in steps),
             is_out_of_service=supervised.is_out_of_service,
-            passed_s=None if newest is None else newest.at_s,
-            due_s=None if newest is None else newest.at_s + hard.PROOF_TEST_VALID_S,
+            passed_s=passed_s,
+            due_s=proof.due_s(passed_s),
             history=tuple(_past(each) for each in tests),
         )
 

@@ -9,7 +9,7 @@ from monitor.model.inventory import Inventory, Oven
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.oven_run import COMMISSIONING, MARK_LIMIT_C, MARK_NAME
 from monitor.oven.fitness import why_unfit
-from monitor.oven.proof import is_passed
+from monitor.oven.proof import passed_s
 from monitor.oven.site import Checklist, Detector, Relay, Site, Tick
 from monitor.service.oven_figures import parameters_for, told_of
 
@@ -52,7 +52,7 @@ def site_of(
         tray: Key of the desiccant that a person said lies in it; None = no tray.
         room: Its room's air and detector.
     """
-    proof = facts.get((oven, FactKind.PROOF_TEST))
+    proof_tested_s = passed_s(facts.get((oven, FactKind.PROOF_TEST)))
     load = load_of(oven, inventory, library, tray)
     entry = inventory.ovens[oven]
     return Site(
@@ -67,9 +67,9 @@ def site_of(
         else Detector(is_heard=room.is_smoke_heard, is_alarming=room.smoke),
         checklist=checklist_of(facts.get((oven, FactKind.CHECKLIST))),
         is_cutout_confirmed=(oven, FactKind.CUTOUT) in facts or _has_tested_cutout(oven, inventory),
-        proof_tested_wall_s=proof.at_s if proof is not None and is_passed(proof.value) else None,
+        proof_tested_wall_s=proof_tested_s,
         unfit=why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force) if load else "",
-        relay=_relay(entry, is_proven=proof is not None and is_passed(proof.value)),
+        relay=_relay(entry, is_proven=proof_tested_s is not None),
     )
 
 

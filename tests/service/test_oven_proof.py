@@ -5,6 +5,8 @@ from support.oven_learning import PASSING, fit_cutout, prove
 from support.oven_site import HOUR_S, OVEN, oven_site, spool
 
 from monitor.errors import BadInputError, FieldError, RefusedError
+from monitor.model.calendar import EntryKind
+from monitor.service.calendar_entries import entries
 from monitor.simulator.oven_faults import SensorFault
 
 
@@ -34,6 +36,22 @@ def test_five_passed_steps_and_a_persons_word_make_a_test(site):
     assert ("Cut-out: current vanished at", "94 °C") in done.history[0].numbers
     assert site.look().proof_tested_s == pytest.approx(done.passed_s)
     assert not done.is_complete  # the next test begins anew
+
+
+def test_the_calendar_names_the_day_of_a_test_that_was_passed_and_no_day_after_one_that_failed(site):
+    """C-22, B-50: a failed test is no test; the next one has no day a year ahead."""
+
+    def due_s():
+        found = entries(site.queries.status(), (), site.reader.oven_facts(), site.clock.wall)
+        return [entry.begins_s for entry in found if entry.kind is EntryKind.PROOF_TEST]
+
+    assert due_s() == []
+    prove(site)
+    assert due_s() == [look(site).due_s]
+    site.run(2)
+    site.acts.proof.tell(OVEN, "power", {"waited_s": 12.0}, ("stays_off",), "mara")
+    assert look(site).due_s is None
+    assert due_s() == []
 
 
 @pytest.mark.parametrize(

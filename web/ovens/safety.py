@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.model.oven_look import OvenLook
-from monitor.oven import hard
+from monitor.oven import hard, proof
 from web.ovens.words import lasting, unattended_missing
 from web.present import Presenter
 
@@ -136,9 +136,10 @@ def _cutout(look: OvenLook) -> str:
 
 
 def _proof(look: OvenLook, present: Presenter) -> str:
-    if look.proof_tested_s is None:
+    due_s = proof.due_s(look.proof_tested_s)
+    if look.proof_tested_s is None or due_s is None:
         return "Never proof-tested: attended only until it is."
-    due = present.clock(look.proof_tested_s + hard.PROOF_TEST_VALID_S, _DAY)
+    due = present.clock(due_s, _DAY)
     return f"Proof-tested on {present.clock(look.proof_tested_s, _DAY)}; due again by {due}."
 
 

@@ -2,7 +2,7 @@
 
 from monitor.model.cycle import EndedCycle, Ending
 from monitor.model.oven_look import OvenLook
-from monitor.oven import hard
+from monitor.oven import hard, proof
 
 # B-51, word for word, wherever heat is started.
 B51 = "Software here is class A; it lowers risk, the thermal cut-out is what makes it safe."
@@ -178,6 +178,6 @@ def unattended_missing(look: OvenLook, now_s: float) -> tuple[str, ...]:
         said.append("The checklist is more than 90 days old.")
     if look.proof_tested_s is None:
         said.append("It was never proof-tested.")
-    elif not 0.0 <= now_s - look.proof_tested_s <= hard.PROOF_TEST_VALID_S:
+    elif not proof.is_valid(look.proof_tested_s, now_s):
         said.append("The yearly proof test is due.")
     return tuple(said)
