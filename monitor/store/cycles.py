@@ -6,7 +6,6 @@ from collections.abc import Iterable
 from dataclasses import asdict
 from typing import Any
 
-from monitor.model.cycle import OvenRecord, RecordKind
 from monitor.model.cycle_record import CycleNote, CycleSpool, HeldWater
 from monitor.model.oven_air import OvenAir
 
@@ -104,27 +103,6 @@ def read_cycle(db: sqlite3.Connection, site: int, oven: str, cycle: str) -> Cycl
         "SELECT content FROM oven_cycle WHERE site_id = ? AND oven = ? AND cycle = ?", (site, oven, cycle)
     ).fetchone()
     return None if row is None else _note(row[0])
-
-
-def read_records(db: sqlite3.Connection, site: int, oven: str, cycle: str) -> tuple[OvenRecord, ...]:
-    """The lines of the oven's book that belong to a cycle, oldest first."""
-    rows = db.execute(
-        "SELECT kind, at_ms, what, rule, who FROM oven_record"
-        " WHERE site_id = ? AND oven = ? AND cycle = ? ORDER BY record_id LIMIT 2000",
-        (site, oven, cycle),
-    ).fetchall()
-    return tuple(
-        OvenRecord(
-            kind=RecordKind(kind),
-            oven=oven,
-            at_wall_s=at_ms / 1000.0,
-            what=what,
-            cycle=cycle,
-            rule=rule,
-            who=who,
-        )
-        for kind, at_ms, what, rule, who in rows
-    )
 
 
 def _note(text: str) -> CycleNote:

@@ -6,6 +6,7 @@ from monitor.model.cycle import OvenRecord, RecordKind
 from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
 from monitor.store import cycles, oven_runs
 
+_RECORD = "kind, oven, at_ms, what, cycle, rule, who"
 _NEWEST_FACTS = """
 SELECT oven, max(fact_id), at_ms, kind, value, who FROM oven_fact WHERE site_id = ? GROUP BY oven, kind
 """
@@ -47,22 +48,20 @@ def read_states(db: sqlite3.Connection, site: int) -> dict[str, str]:
 def read_records(db: sqlite3.Connection, site: int, oven: str, limit: int) -> tuple[OvenRecord, ...]:
     """The newest lines of an oven's book, the newest first."""
     rows = db.execute(
-        "SELECT kind, oven, at_ms, what, cycle, rule, who FROM oven_record WHERE site_id = ? AND oven = ?"
-        " ORDER BY record_id DESC LIMIT ?",
+        f"SELECT {_RECORD} FROM oven_record WHERE site_id = ? AND oven = ? ORDER BY record_id DESC LIMIT ?",
         (site, oven, limit),
     ).fetchall()
-    return tuple(
-        OvenRecord(
-            kind=RecordKind(kind),
-            oven=of_oven,
-            at_wall_s=at_ms / 1000.0,
-            what=what,
-            cycle=cycle,
-            rule=rule,
-            who=who,
-        )
-        for kind, of_oven, at_ms, what, cycle, rule, who in rows
-    )
+    return tuple(_record(*row) for row in rows)
+
+
+def read_cycle_records(db: sqlite3.Connection, site: int, oven: str, cycle: str) -> tuple[OvenRecord, ...]:
+    """The lines of an oven's book that belong to a cycle, the oldest first."""
+    rows = db.execute(
+        f"SELECT {_RECORD} FROM oven_record WHERE site_id = ? AND oven = ? AND cycle = ?"
+        " ORDER BY record_id LIMIT 2000",
+        (site, oven, cycle),
+    ).fetchall()
+    return tuple(_record(*row) for row in rows)
 
 
 def read_first_out(db: sqlite3.Connection, site: int, oven: str, trip: str) -> str | None:
@@ -102,4 +101,18 @@ def read_fact_history(
     return tuple(
         OvenFact(oven=oven, at_s=at_ms / 1000.0, kind=kind, value=value, who=who)
         for at_ms, value, who in rows
+    )
+
+
+def _record(
+    kind: str, oven: str, at_ms: int, what: str, cycle: str | None, rule: str | None, who: str | None
+) -> OvenRecord:
+    return OvenRecord(
+        kind=RecordKind(kind),
+        oven=oven,
+        at_wall_s=at_ms / 1000.0,
+        what=what,
+        cycle=cycle,
+        rule=rule,
+        who=who,
     )

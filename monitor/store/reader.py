@@ -152,7 +152,7 @@ class Reader(SeriesReader, PeopleReader, CalendarReader, OutboxReader, AuditRead
     def cycle_records(self, oven: str, cycle: str) -> tuple[OvenRecord, ...]:
         """What the oven's book says of a cycle, oldest first."""
         with self._snapshot() as db:
-            return cycles.read_records(db, self._site_id, oven, cycle)
+            return ovens.read_cycle_records(db, self._site_id, oven, cycle)
 
     def alarms(self) -> tuple[str, ...]:
         """What is kept of every alarm that shows anything but normal, as text."""
