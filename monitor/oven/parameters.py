@@ -1,7 +1,7 @@
 """The figures of one oven that the rules go by, each inside bounds that configuration cannot leave (B-52)."""
 
 import math
-from dataclasses import dataclass, fields, replace
+from dataclasses import dataclass, replace
 
 from monitor.errors import BadSettingsError
 from monitor.model.cycle import Actuator
@@ -118,8 +118,6 @@ BOUNDS: dict[str, tuple[float, float]] = {
     "dew_point_margin_c": (1.0, 15.0),
     "loop_s": (0.5, 10.0),
 }
-# What is no number, so has no bounds.
-CHOICES = frozenset({"has_fan", "actuator"})
 
 
 # A relay is renewed with our own ticks of a second and counts whole seconds.
@@ -182,8 +180,3 @@ def is_only_looser(new: OvenParameters, old: OvenParameters) -> bool:
         sensor_error_c=old.sensor_error_c,
     )
     return is_looser and is_thinner and alike == old
-
-
-def unbounded() -> frozenset[str]:
-    """Figures without bounds; a test holds this empty."""
-    return frozenset(spec.name for spec in fields(OvenParameters)) - set(BOUNDS) - CHOICES
