@@ -27,6 +27,16 @@ def steps(end: float) -> list[float]:
     return [float(f"{number * step:.3g}") for number in range(int(end / step) + 1)]
 
 
+def hours_across(hours: float, step_h: float) -> tuple[Tick, ...]:
+    """Marks of an axis of hours from 0, the first and the last set inwards."""
+    marks = []
+    for number in range(int(hours / step_h + 1e-9) + 1):
+        x = number * step_h / hours
+        anchor = "start" if x < 0.03 else "end" if x > 0.94 else "middle"
+        marks.append(Tick(at=share(x), words=f"{number * step_h:g} h" if number else "0", anchor=anchor))
+    return tuple(marks)
+
+
 def percents_up(top: float) -> tuple[Tick, ...]:
     """Marks of an upright axis of percents that ends at `top`."""
     return marks_up(top, "%")

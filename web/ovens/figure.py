@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 
 from monitor.model.plan import LoadingPoint, Plan, PlanPoint
-from web.axes import Tick, percents_up, share
+from web.axes import Tick, hours_across, percents_up, share
 from web.inside import content
 from web.timeframe import Frame, area, line
 
@@ -58,12 +58,7 @@ def figure(plan: Plan) -> Figure | None:
 
 def _across(hours: float) -> tuple[Tick, ...]:
     step = next((step for step in _STEPS_H if hours / step <= _MOST_MARKS), hours / 4.0)
-    marks = []
-    for number in range(int(hours / step + 1e-9) + 1):
-        x = number * step / hours
-        anchor = "start" if x < 0.03 else "end" if x > 0.94 else "middle"
-        marks.append(Tick(at=share(x), words=f"{number * step:g} h" if number else "0", anchor=anchor))
-    return tuple(marks)
+    return hours_across(hours, step)
 
 
 def _drawn(plan: Plan) -> Points:

@@ -12,7 +12,7 @@ from monitor.model.cycle_record import (
     RecordSpool,
     Scaled,
 )
-from web.axes import Tick, share
+from web.axes import Tick, hours_across, share
 from web.inside import content
 from web.ovens.words import lasting
 from web.present import Presenter
@@ -326,12 +326,7 @@ def _pieces(pairs: Sequence[Pair]) -> list[list[Pair]]:
 def _across(length_s: float) -> tuple[Tick, ...]:
     hours = length_s / 3600.0
     step = next((step for step in (0.25, 0.5, 1.0, 2.0, 4.0, 8.0) if hours / step <= 6.0), 12.0)
-    marks = []
-    for number in range(int(hours / step + 1e-9) + 1):
-        x = number * step / hours
-        anchor = "start" if x < 0.03 else "end" if x > 0.94 else "middle"
-        marks.append(Tick(at=share(x), words=f"{number * step:g} h" if number else "0", anchor=anchor))
-    return tuple(marks)
+    return hours_across(hours, step)
 
 
 def _up(frame: Frame) -> tuple[Tick, ...]:
