@@ -15,7 +15,7 @@ from monitor.model.reading import Quantity
 from monitor.oven import proof
 from monitor.oven.state import Supervised
 from monitor.ports import Clock, ReadStore
-from monitor.service.air import DEFAULT_DUE_S
+from monitor.service.oven_smoke import detectors
 from monitor.service.ovens import HOT_C
 from monitor.service.queries import Queries
 
@@ -145,15 +145,9 @@ class Gatherer:
 
     def _smoke(self, inventory: Inventory, newest: tuple[Newest, ...]) -> dict[str, bool | None]:
         """By room with a detector; one that fell silent tells nothing."""
-        found: dict[str, bool | None] = {}
-        now_ms = self._queries.now_s() * 1000.0
-        rooms = {room.channel: room.key for room in inventory.rooms.values() if room.channel is not None}
-        for item in newest:
-            room = rooms.get(f"{item.series.node}/{item.series.channel}")
-            if room is not None and item.series.quantity is Quantity.SMOKE:
-                is_fresh = now_ms - item.time_ms <= 2000.0 * (item.series.due_s or DEFAULT_DUE_S)
-                found[room] = item.value > 0.5 if is_fresh else None
-        return found
+        known = detectors(newest, self._queries.now_s())
+        found = {room.key: known[room.channel] for room in inventory.rooms.values() if room.channel in known}
+        return {room: each.is_alarming if each.is_heard else None for room, each in found.items()}
 
     def _due(self, now_s: float) -> dict[str, float | None]:
         if now_s - self._checked_s >= _CHECKS_S:

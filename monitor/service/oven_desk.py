@@ -24,18 +24,21 @@ from monitor.oven.parameters import OvenParameters
 from monitor.oven.site import Detector, Site
 from monitor.oven.state import Supervised, begin
 from monitor.ports import Clock
+from monitor.service.oven_figures import parameters_for
 from monitor.service.oven_relay import RelayOven
 from monitor.service.oven_runs import OvenRuns
-from monitor.service.oven_smoke import Detectors
+from monitor.service.oven_site import Known
+from monitor.service.oven_smoke import Detectors, may_tell
 from monitor.service.ovens import Minded, minded_by
 from monitor.wire import topics
-from monitor.wire.messages import parse_oven_state
+from monitor.wire.messages import parse_oven_state, parse_pack
 from monitor.wire.oven_messages import dump_permit, dump_reset, dump_stop, parse_stop
 
 log = logging.getLogger(__name__)
 
 TICK_S = 1.0
 SITE_S = 20.0
+_ALARM = Detector(is_heard=True, is_alarming=True)
 
 
 class World(Protocol):
@@ -53,13 +56,11 @@ class World(Protocol):
     def publish_now(self) -> Callable[[str, bytes], bool]:
         """(topic, payload), sent at once or not at all, and never again."""
 
-    def inventory(self) -> Inventory: ...
+    def known(self) -> Known:
+        """What is committed, read from the store for all ovens at once."""
 
-    def site(self, oven: str, tray: str | None) -> Site:
+    def site(self, oven: str, known: Known, tray: str | None) -> Site:
         """What is so around an oven now."""
-
-    def parameters(self, oven: str, lease_s: float) -> OvenParameters:
-        """The figures of its rules: the inventory's, and what its commissioning runs told."""
 
 
 class OvenDesk:
@@ -73,6 +74,7 @@ class OvenDesk:
         self._clock = clock
         self._kept = kept
         self._lease_s = lease_s
+        self._inventory = Inventory()  # as it was read last, at the latest with the commit that changed it
         self._figures: dict[str, OvenParameters] = {}  # as inventory and commissioning have them now
         self._detectors = Detectors()
         self._relays: dict[str, RelayOven] = {}
@@ -114,10 +116,7 @@ class OvenDesk:
         if getattr(topic, "site", None) != self._site_key:
             return
         if isinstance(topic, topics.NodeSenml):
-            self._detector_heard(topic.node, arrival)
-            for oven, relay in list(self._relays.items()):
-                if relay.heard(topic.node, arrival):
-                    self._relay_speaks(oven)
+            self._node_heard(topic.node, arrival)
         elif isinstance(topic, topics.OvenStop):
             self._stop_heard(topic.oven, arrival)
         elif isinstance(topic, topics.OvenState) and self._is_controlled(topic.oven) and not arrival.retain:
@@ -135,6 +134,7 @@ class OvenDesk:
             return
         self._ticked_s = now_s
         if not self._is_up:
+            self._read()
             self._bring_up()
             self._is_up = True
         if now_s - self._told_s >= SITE_S:
@@ -149,10 +149,7 @@ class OvenDesk:
     def tell_site(self) -> None:
         """Load, room, store and so on, to every oven."""
         self._told_s = self._clock.mono_s()
-        self._read_figures()
-        for oven in list(self._states):
-            self._tell_figures(oven)
-            self.step(oven, SiteSaid(site=self._site(oven)))
+        self._tell_all(self._read())
 
     def put_tray(self, oven: str, desiccant: str | None) -> None:
         """A person says that a tray of desiccant lies in it, or does not any more."""
@@ -162,7 +159,7 @@ class OvenDesk:
             self._trays.pop(oven, None)
         else:
             self._trays[oven] = desiccant
-        self.step(oven, SiteSaid(site=self._site(oven)))
+        self.step(oven, SiteSaid(site=self._site(oven, self._read())))
 
     def state_fact(self, fact: OvenFact, means: Event | None = None) -> None:
         """What a person states of an oven; `means` is what follows from it for the supervision."""
@@ -206,12 +203,11 @@ class OvenDesk:
 
     def _record_run(self, before: Supervised, after: Supervised, effects: tuple[Effect, ...]) -> None:
         """What is to be kept of a commissioning run; when it is over, its mark lies in the oven no more."""
-        entry = self._world.inventory().ovens.get(after.oven) if self._runs.is_going(after.oven) else None
         records = [e.record for e in effects if isinstance(e, done.Record)]
         changes = self._runs.seen(
             before,
             after,
-            entry,
+            self._inventory.ovens.get(after.oven),
             rule=next((r.rule for r in records if r.kind is RecordKind.CYCLE_ENDED), None),
             mono_s=self._clock.mono_s(),
             wall_s=self._clock.wall_s(),
@@ -227,8 +223,10 @@ class OvenDesk:
         for effect in waiting:
             self._carry_out(effect)
         if batch.events or batch.inventory is not None:
+            self._told_s = self._clock.mono_s()
+            known = self._read()
             self._bring_up()
-            self.tell_site()
+            self._tell_all(known)
 
     def stop_at_once(self, oven: str, who: str, why: str) -> bool:
         """To the controller, past everything that waits; from any thread. `note_stop` writes it down.
@@ -255,12 +253,11 @@ class OvenDesk:
 
     def _bring_up(self) -> None:
         """A supervision for every oven of the inventory; one that is gone from it is let go."""
-        ovens = self._world.inventory().ovens
+        ovens = self._inventory.ovens
         for gone in set(self._states) - set(ovens):
             self.step(gone, StopAsked(who="inventory", why="the oven was taken out of the inventory"))
             del self._states[gone]
             self._relays.pop(gone, None)
-        self._read_figures()
         for key in set(ovens) & set(self._states):
             self._tell_figures(key)
         self._bring_up_relays(ovens)
@@ -288,34 +285,57 @@ class OvenDesk:
         self.note_stop(oven)
         self.step(oven, Heard(state=self._relays[oven].state(self._clock.mono_s())))
 
-    def _read_figures(self) -> None:
-        ovens = self._world.inventory().ovens
-        self._figures = {key: self._world.parameters(key, self._lease_s) for key in ovens}
+    def _read(self) -> Known:
+        """What is committed; it is read once, however many ovens there are."""
+        known = self._world.known()
+        figures = {
+            key: parameters_for(entry, known.facts, self._lease_s)
+            for key, entry in known.inventory.ovens.items()
+        }
+        self._inventory, self._figures = known.inventory, figures
+        return known
+
+    def _tell_all(self, known: Known) -> None:
+        for oven in list(self._states):
+            self._tell_figures(oven)
+            self.step(oven, SiteSaid(site=self._site(oven, known)))
 
     def _tell_figures(self, oven: str) -> None:
         """B-52: again with each tick while looser ones wait for the end of a cycle."""
         if self._states[oven].parameters != self._figures.get(oven, self._states[oven].parameters):
             self.step(oven, FiguresSaid(parameters=self._figures[oven]))
 
-    def _site(self, oven: str) -> Site:
+    def _site(self, oven: str, known: Known) -> Site:
         """What is around it by the store, and by what the detector has said since the last commit."""
-        site = self._world.site(oven, self._trays.get(oven))
-        inventory = self._world.inventory()
-        channel = inventory.rooms[inventory.ovens[oven].room].channel
+        site = self._world.site(oven, known, self._trays.get(oven))
+        channel = known.inventory.rooms[known.inventory.ovens[oven].room].channel
         if self._detectors.is_alarming(channel, self._clock.mono_s()):
-            return replace(site, detector=Detector(is_heard=True, is_alarming=True))
+            return replace(site, detector=_ALARM)
         return site
 
-    def _detector_heard(self, node: str, arrival: Arrival) -> None:
-        """B-44: an alarm waits for no commit; every oven of that room is told at once."""
-        alarming = self._detectors.heard(node, arrival)
-        if not alarming:
+    def _node_heard(self, node: str, arrival: Arrival) -> None:
+        """A node's pack, looked into only where it may concern an oven, and once for all of them."""
+        relays = [oven for oven, relay in self._relays.items() if relay.is_told_by(node)]
+        if arrival.retain or not (relays or may_tell(arrival.payload)):
             return
-        inventory = self._world.inventory()
+        try:
+            pack = parse_pack(node, arrival.payload, arrival.content_type)
+        except BadMessageError:
+            return  # in the quarantine already
+        alarming = self._detectors.heard(pack, arrival)
+        if alarming:
+            self._smoke_heard(alarming)
+        for oven in relays:
+            if self._relays[oven].heard(pack, arrival):
+                self._relay_speaks(oven)
+
+    def _smoke_heard(self, alarming: frozenset[str]) -> None:
+        """B-44: an alarm waits for no commit and needs no store; every oven of that room is told at once."""
         for oven in list(self._states):
-            entry = inventory.ovens.get(oven)
-            if entry is not None and inventory.rooms[entry.room].channel in alarming:
-                self.step(oven, SiteSaid(site=self._site(oven)))
+            entry = self._inventory.ovens.get(oven)
+            if entry is not None and self._inventory.rooms[entry.room].channel in alarming:
+                site = self._states[oven].site or self._site(oven, self._read())
+                self.step(oven, SiteSaid(site=replace(site, detector=_ALARM)))
 
     def _loaded(self, key: str, parameters: OvenParameters) -> Supervised:
         text = self._kept.pop(key, None)

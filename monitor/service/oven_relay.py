@@ -2,12 +2,10 @@
 
 import uuid
 
-from monitor.errors import BadMessageError
 from monitor.model.arrival import Arrival
 from monitor.model.inventory import Oven, RelayWire
 from monitor.model.oven import LivingPermit, OvenPhase, OvenState
-from monitor.model.reading import Quantity, WireReading
-from monitor.wire.messages import parse_pack
+from monitor.model.reading import Pack, Quantity, WireReading
 
 # What a node kept in its buffer for longer says nothing of the chamber now (as contract 3 has it for states).
 _OLDEST_S = 10.0
@@ -34,18 +32,17 @@ class RelayOven:
         self._ends_mono_s = float("-inf")
         self._is_on = False
 
-    def heard(self, node: str, arrival: Arrival) -> bool:
+    def is_told_by(self, node: str) -> bool:
+        """Whether this node's packs hold the temperature of its chamber."""
+        return self.entry.channel is not None and self.entry.channel.startswith(f"{node}/")
+
+    def heard(self, pack: Pack, arrival: Arrival) -> bool:
         """A pack; whether it holds a fresh temperature of this oven's chamber."""
-        if arrival.retain or self.entry.channel is None or not self.entry.channel.startswith(f"{node}/"):
-            return False
-        try:
-            pack = parse_pack(node, arrival.payload, arrival.content_type)
-        except BadMessageError:
-            return False  # in the quarantine already
         ours = [
             (_time_s(reading, arrival), reading.value)
             for reading in pack.readings
-            if reading.quantity is Quantity.TEMPERATURE and f"{node}/{reading.channel}" == self.entry.channel
+            if reading.quantity is Quantity.TEMPERATURE
+            and f"{pack.node}/{reading.channel}" == self.entry.channel
         ]
         if not ours:
             return False

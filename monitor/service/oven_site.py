@@ -11,7 +11,7 @@ from monitor.model.oven_run import COMMISSIONING, MARK_LIMIT_C, MARK_NAME
 from monitor.oven.fitness import why_unfit
 from monitor.oven.proof import passed_s
 from monitor.oven.site import Checklist, Detector, Relay, Site, Tick
-from monitor.service.oven_figures import parameters_for, told_of
+from monitor.service.oven_figures import Facts, parameters_for, told_of
 
 DESICCANT = "desiccant:"  # a tray of it in an oven, as key of a load
 # What marks a commissioning run: nothing lies in the way of heat but the chamber itself.
@@ -26,20 +26,23 @@ class RoomAir:
 
     temperature_c: float | None = None
     dew_point_c: float | None = None
-    smoke: bool | None = None  # None = no detector
-    is_smoke_heard: bool = False
+    detector: Detector | None = None
 
 
-Facts = Mapping[tuple[str, FactKind], OvenFact]
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Known:
+    """What is committed of all ovens and what is around them, read once for all of them."""
+
+    inventory: Inventory
+    library: Library
+    facts: Facts
+    rooms: Mapping[str, RoomAir]  # those with an oven
 
 
 def site_of(
     oven: str,
-    inventory: Inventory,
-    library: Library,
-    facts: Facts,
+    known: Known,
     *,
-    room: RoomAir,
     tray: str | None,
     is_storage_writable: bool,
     is_sole_owner: bool,
@@ -50,11 +53,10 @@ def site_of(
     Args:
         oven: Key of an oven of the inventory.
         tray: Key of the desiccant that a person said lies in it; None = no tray.
-        room: Its room's air and detector.
     """
+    facts, entry = known.facts, known.inventory.ovens[oven]
     proof_tested_s = passed_s(facts.get((oven, FactKind.PROOF_TEST)))
-    load = load_of(oven, inventory, library, tray)
-    entry = inventory.ovens[oven]
+    load, room = load_of(oven, known.inventory, known.library, tray), known.rooms[entry.room]
     return Site(
         load=load,
         is_storage_writable=is_storage_writable,
@@ -62,11 +64,9 @@ def site_of(
         is_sole_owner=is_sole_owner,
         room_c=room.temperature_c,
         room_dew_point_c=room.dew_point_c,
-        detector=None
-        if room.smoke is None
-        else Detector(is_heard=room.is_smoke_heard, is_alarming=room.smoke),
+        detector=room.detector,
         checklist=checklist_of(facts.get((oven, FactKind.CHECKLIST))),
-        is_cutout_confirmed=(oven, FactKind.CUTOUT) in facts or _has_tested_cutout(oven, inventory),
+        is_cutout_confirmed=(oven, FactKind.CUTOUT) in facts or _has_tested_cutout(entry),
         proof_tested_wall_s=proof_tested_s,
         unfit=why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force) if load else "",
         relay=_relay(entry, is_proven=proof_tested_s is not None),
@@ -121,6 +121,5 @@ def _spool_item(key: str, name: str, material: str, reel: str, library: Library)
     )
 
 
-def _has_tested_cutout(oven: str, inventory: Inventory) -> bool:
-    entry = inventory.ovens[oven]
+def _has_tested_cutout(entry: Oven) -> bool:
     return entry.cutout_c is not None and entry.cutout_tested_s is not None

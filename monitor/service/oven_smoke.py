@@ -1,9 +1,12 @@
-"""Smoke detectors as their packs arrive: an alarm does not wait until it is in the store (B-44)."""
+"""Smoke detectors, as the store has them and as their packs arrive: an alarm does not wait for it (B-44)."""
 
-from monitor.errors import BadMessageError
+from collections.abc import Iterable
+
 from monitor.model.arrival import Arrival
-from monitor.model.reading import Quantity, WireReading
-from monitor.wire.messages import parse_pack
+from monitor.model.history import Newest
+from monitor.model.reading import Pack, Quantity, WireReading
+from monitor.oven.site import Detector
+from monitor.service.air import DEFAULT_DUE_S
 
 # Most packs tell of no smoke and are not read twice; a name with the word in an escape is found in the store.
 _WORD = b"smoke"
@@ -11,6 +14,27 @@ _WORD = b"smoke"
 _OLDEST_S = 600.0
 # By then the reading is committed, and what the store says counts.
 _KEPT_S = 120.0
+# A detector that was silent for so many of its periods is not heard.
+_PERIODS = 2.0
+_ALARMS_ABOVE = 0.5
+
+
+def detectors(newest: Iterable[Newest], now_s: float) -> dict[str, Detector]:
+    """By channel, `<node>/<channel>`, each detector by its newest stored reading; `now_s` in Unix s."""
+    return {
+        f"{item.series.node}/{item.series.channel}": Detector(
+            is_heard=1000.0 * now_s - item.time_ms
+            <= 1000.0 * _PERIODS * (item.series.due_s or DEFAULT_DUE_S),
+            is_alarming=item.value > _ALARMS_ABOVE,
+        )
+        for item in newest
+        if item.series.quantity is Quantity.SMOKE
+    }
+
+
+def may_tell(payload: bytes) -> bool:
+    """Whether it is worth looking for smoke in it."""
+    return _WORD in payload
 
 
 class Detectors:
@@ -19,14 +43,8 @@ class Detectors:
     def __init__(self) -> None:
         self._alarmed_mono_s: dict[str, float] = {}
 
-    def heard(self, node: str, arrival: Arrival) -> frozenset[str]:
+    def heard(self, pack: Pack, arrival: Arrival) -> frozenset[str]:
         """The channels, `<node>/<channel>`, of which this pack says that their detector alarms now."""
-        if arrival.retain or _WORD not in arrival.payload:
-            return frozenset()
-        try:
-            pack = parse_pack(node, arrival.payload, arrival.content_type)
-        except BadMessageError:
-            return frozenset()  # in the quarantine already
         newest: dict[str, WireReading] = {}
         for reading in pack.readings:
             known = newest.get(reading.channel)
@@ -36,11 +54,12 @@ class Detectors:
                 newest[reading.channel] = reading
         alarming = set()
         for channel, reading in newest.items():
-            key = f"{node}/{channel}"
-            if reading.value > 0.5 and _age_s(reading, arrival) <= _OLDEST_S:
+            key = f"{pack.node}/{channel}"
+            is_alarm = reading.value > _ALARMS_ABOVE
+            if is_alarm and _age_s(reading, arrival) <= _OLDEST_S:
                 self._alarmed_mono_s[key] = arrival.mono_s
                 alarming.add(key)
-            elif reading.value <= 0.5:
+            elif not is_alarm:
                 self._alarmed_mono_s.pop(key, None)
         return frozenset(alarming)
 

@@ -2,17 +2,15 @@
 
 from collections.abc import Callable
 
-from monitor.model.inventory import Inventory, Room
+from monitor.model.inventory import Oven, Room
 from monitor.model.oven_fact import OvenChanges
-from monitor.model.reading import Quantity
-from monitor.oven.parameters import OvenParameters, parameters_of
+from monitor.oven.parameters import parameters_of
 from monitor.oven.permits import why_none
-from monitor.oven.site import Site
+from monitor.oven.site import Detector, Site
 from monitor.oven.state import begin
 from monitor.ports import ReadStore
-from monitor.service.air import DEFAULT_DUE_S
-from monitor.service.oven_figures import parameters_for
-from monitor.service.oven_site import RoomAir, site_of
+from monitor.service.oven_site import Known, RoomAir, site_of
+from monitor.service.oven_smoke import detectors
 from monitor.service.queries import Queries
 
 
@@ -38,50 +36,38 @@ class OvenWorld:
         self.publish = publish
         self.publish_now = publish_now
 
-    def inventory(self) -> Inventory:
-        return self._queries.inventory()
+    def known(self) -> Known:
+        """What is committed, for all ovens at once."""
+        inventory, now_s = self._queries.inventory(), self._queries.now_s()
+        smoke = detectors(self._store.latest(), now_s)
+        rooms = {oven.room for oven in inventory.ovens.values()}
+        return Known(
+            inventory=inventory,
+            library=self._queries.library(),
+            facts=self._store.oven_facts(),
+            rooms={key: self._room(inventory.rooms[key], smoke) for key in rooms},
+        )
 
-    def site(self, oven: str, tray: str | None) -> Site:
-        """What is so around an oven, from what is committed."""
-        inventory = self._queries.inventory()
+    def site(self, oven: str, known: Known, tray: str | None) -> Site:
+        """What is so around an oven, from what is committed and what this program can do now."""
         return site_of(
             oven,
-            inventory,
-            self._queries.library(),
-            self._store.oven_facts(),
-            room=self._room(inventory.rooms[inventory.ovens[oven].room]),
+            known,
             tray=tray,
             is_storage_writable=self._can_write(),
             is_sole_owner=self._is_sole_owner(),
-            is_self_tested=_refuses_unknown(inventory, oven),
+            is_self_tested=_refuses_unknown(known.inventory.ovens[oven]),
         )
 
-    def parameters(self, oven: str, lease_s: float) -> OvenParameters:
-        """The figures of its rules, from what is committed."""
-        return parameters_for(self._queries.inventory().ovens[oven], self._store.oven_facts(), lease_s)
-
-    def _room(self, room: Room) -> RoomAir:
+    def _room(self, room: Room, smoke: dict[str, Detector]) -> RoomAir:
         air = self._queries.room_air(room.key)
-        smoke = next(
-            (
-                item
-                for item in self._store.latest()
-                if item.series.quantity is Quantity.SMOKE
-                and f"{item.series.node}/{item.series.channel}" == room.channel
-            ),
-            None,
-        )
-        now_ms = round(self._queries.now_s() * 1000)
-        due_s = DEFAULT_DUE_S if smoke is None else smoke.series.due_s or DEFAULT_DUE_S
         return RoomAir(
             temperature_c=None if air.stale else air.temperature_c,
             dew_point_c=None if air.stale else air.dew_point_c,
-            smoke=None if smoke is None else smoke.value > 0.5,
-            is_smoke_heard=smoke is not None and now_ms - smoke.time_ms <= 2000.0 * due_s,
+            detector=None if room.channel is None else smoke.get(room.channel),
         )
 
 
-def _refuses_unknown(inventory: Inventory, oven: str) -> bool:
+def _refuses_unknown(oven: Oven) -> bool:
     """H38: this very program gives no heat to an oven that it knows nothing of."""
-    state = begin(oven, parameters_of(inventory.ovens[oven]))
-    return why_none(state, (), 0.0) is not None
+    return why_none(begin(oven.key, parameters_of(oven)), (), 0.0) is not None

@@ -5,6 +5,7 @@ import json
 import pytest
 from support.oven_site import HOUR_S, OVEN, oven_site
 
+from monitor.errors import StoreError
 from monitor.model.arrival import Arrival
 
 
@@ -27,6 +28,7 @@ def entry(site, max_c):
     spools = tuple(site.queries.inventory().spools.values())
     site.load(*spools)
     site.queries.changed()
+    site.desk._read()
     site.desk._bring_up()  # what the worker's commit does
     site._settle()
 
@@ -94,6 +96,32 @@ def test_an_alarm_trips_before_anything_of_it_is_stored(site):
     site._settle()
     look = site.look()
     assert (look.trip.rule, look.trip.is_safety) == ("B-44", True)
+
+
+def test_an_alarm_trips_while_the_store_cannot_be_read(site, monkeypatch):
+    """B-44: heat ends whatever has become of the disk."""
+    started(site)
+
+    def fails(*_):
+        raise StoreError("the disk is gone")
+
+    for name in ("inventory", "latest", "oven_facts"):
+        monkeypatch.setattr(site.reader, name, fails)
+    site.is_committing = False
+    site.said.clear()
+    smoke(site, alarms=True)
+    assert site.said[0][0].endswith("/stop")
+    assert site.desk.now(OVEN).trip.rule == "B-44"
+    assert not site.rig.is_heated
+
+
+def test_what_is_committed_is_read_once_for_figures_and_surroundings(site, monkeypatch):
+    """It is read every twenty seconds, on the thread that keeps readings."""
+    facts, inventory, reads = site.reader.oven_facts, site.queries.inventory, []
+    monkeypatch.setattr(site.reader, "oven_facts", lambda: reads.append("facts") or facts())
+    monkeypatch.setattr(site.queries, "inventory", lambda: reads.append("inventory") or inventory())
+    site.desk.tell_site()
+    assert sorted(reads) == ["facts", "inventory"]
 
 
 @pytest.mark.parametrize(
