@@ -39,7 +39,7 @@ def check_wish(queries: Queries, oven: str, wish: StartLater, needs: Needs | Non
     if wish.due_s is not None:
         ends_s = wish.start_s + wish.duration_s
         _within("ready_by", wish.due_s, ends_s, now_s + 2 * FURTHEST_S, "lies before the drying is over")
-    parameters = _parameters(inventory.ovens[oven])
+    parameters = _parameters(queries.ovens_as_learned()[oven])  # as plan and supervision have it
     longest_s = min(parameters.longest_s, hard.MAX_DURATION_S)
     _within("duration_s", wish.duration_s, 60.0, longest_s, f"must be 60 s to {longest_s / 3600.0:g} h")
     if wish.target_pct is not None:

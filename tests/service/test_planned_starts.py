@@ -10,8 +10,12 @@ from support.planned_site import planned_site
 from support.spool_site import BOX
 
 from monitor.errors import BadInputError, FieldError, RefusedError
+from monitor.model.oven_fact import FactKind, OvenChanges, OvenFact
 from monitor.model.planned_start import UnreadableStart
 from monitor.model.spool_event import Moved
+from monitor.oven.fitness import Learned
+from monitor.oven.load_limit import allowed
+from monitor.service.oven_figures import mark_of, to_text
 
 
 @pytest.fixture
@@ -262,6 +266,22 @@ def test_what_is_wrong_is_refused_in_a_sentence_and_nothing_is_written(made):
     with pytest.raises(BadInputError, match="not in the inventory"):
         made.starts.plan("nowhere", made.wish(), "mara")
     assert made.starts.listed() == ()
+
+
+def test_the_limit_of_a_plan_is_by_what_the_oven_was_found_to_overshoot(made):
+    """B-14, H19: as the supervision will ask at its time, and as the page showed it."""
+    site = made.site
+    entry = site.queries.inventory().ovens[OVEN]
+    known = Learned(run="c1", overshoot_c=entry.overshoot_c + 8.0, oven=mark_of(entry))
+    fact = OvenFact(oven=OVEN, at_s=site.clock.wall, kind=FactKind.LEARNED, value=to_text(known), who="mara")
+    site.world.note(OvenChanges(facts=[fact]))
+    site.run(30)
+    state = site.desk.now(OVEN)
+    most_c = allowed(state.site.load, state.parameters).setpoint_c
+    assert most_c < 55.0
+    with pytest.raises(FieldError, match=f"{most_c:g} °C is the most"):
+        made.plan(setpoint_c=most_c + 1.0)
+    made.plan(setpoint_c=most_c)
 
 
 def test_planning_the_same_anew_takes_the_old_ones_place_and_another_is_refused(made):
