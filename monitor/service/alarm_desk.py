@@ -38,6 +38,7 @@ from monitor.service.alarm_notes import (
 )
 from monitor.service.alarm_tells import messages_of
 from monitor.service.alarm_world import AlarmWorld
+from monitor.service.oven_smoke import Detectors, pack_with_smoke
 from monitor.wire import topics
 
 log = logging.getLogger(__name__)
@@ -66,6 +67,7 @@ class AlarmDesk:
         self._written = {key: worth_keeping(state) for key, state in self._states.items()}
         self._said_s: dict[str, float] = {}
         self._looks = Looks()
+        self._detectors = Detectors()
         self._started_s = clock.mono_s()
         self._settles_until_s: float | None = None  # monotonic; None = at the first look
         self._settles_from_s = 0.0  # Unix s
@@ -126,7 +128,8 @@ class AlarmDesk:
 
     def arrived(self, arrival: Arrival) -> None:
         """Smoke must not wait for the next look."""
-        if b"smoke" in arrival.payload and b"true" in arrival.payload:
+        pack = pack_with_smoke(self._site, arrival)
+        if pack is not None and self._detectors.heard(pack, arrival):
             self._waits = True
             self.poke()
 

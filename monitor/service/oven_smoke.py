@@ -2,11 +2,14 @@
 
 from collections.abc import Iterable
 
+from monitor.errors import BadMessageError
 from monitor.model.arrival import Arrival
 from monitor.model.history import Newest
 from monitor.model.reading import Pack, Quantity, WireReading
 from monitor.oven.site import Detector
 from monitor.service.air import DEFAULT_DUE_S
+from monitor.wire import topics
+from monitor.wire.messages import parse_pack
 
 # Most packs tell of no smoke and are not read twice; a name with the word in an escape is found in the store.
 _WORD = b"smoke"
@@ -35,6 +38,19 @@ def detectors(newest: Iterable[Newest], now_s: float) -> dict[str, Detector]:
 def may_tell(payload: bytes) -> bool:
     """Whether it is worth looking for smoke in it."""
     return _WORD in payload
+
+
+def pack_with_smoke(site: str, arrival: Arrival) -> Pack | None:
+    """The pack of a node of this site that may tell of smoke; None for everything else."""
+    if arrival.retain or not may_tell(arrival.payload):
+        return None
+    try:
+        topic = topics.parse(arrival.topic)
+        if not isinstance(topic, topics.NodeSenml) or topic.site != site:
+            return None
+        return parse_pack(topic.node, arrival.payload, arrival.content_type)
+    except BadMessageError:
+        return None  # in the quarantine already
 
 
 class Detectors:

@@ -2,12 +2,14 @@
 
 import json
 
+import cbor2
 import pytest
 from support.alarm_site import BOX, ROOM, alarm_site
 from support.alarms import row
 from support.spool_site import OTHER_BOX, OVEN
 
 from monitor.errors import BadInputError, RefusedError
+from monitor.model.arrival import Arrival
 from monitor.service import alarm_desk
 from monitor.service.alarm_world import AlarmSources
 
@@ -343,16 +345,38 @@ def test_a_rule_that_says_nothing_of_a_box_that_is_there_clears_nothing(calm):
     assert calm.desk.look(KEY).alarm.condition is None
 
 
-def test_smoke_does_not_wait_for_the_next_look(calm):
-    class Smoke:
-        payload = b'[{"n":"attic/smoke","vb":true}]'
-
+@pytest.mark.parametrize("encode", [lambda says: json.dumps(says).encode(), cbor2.dumps])
+def test_smoke_does_not_wait_for_the_next_look(calm, encode):
     calm.set("oven_trip", True, OVEN)
-    calm.desk.arrived(Smoke)
+    calm.desk.arrived(_pack(calm, encode, smoke=True))
     assert calm.desk.is_urgent()
     calm.turn()  # what came is written first
     calm.turn()
     assert calm.kinds() == [("active", f"oven_trip-{OVEN}")]
+
+
+def test_a_detector_that_is_quiet_makes_no_haste(calm):
+    """Though the words are in its pack: what is true there is something else."""
+    calm.desk.arrived(_pack(calm, lambda says: json.dumps(says).encode(), smoke=False))
+    assert not calm.desk.is_urgent()
+
+
+def _pack(site, encode, *, smoke):
+    is_cbor = encode is cbor2.dumps
+    names = {"bn": -2, "bt": -3, "n": 0, "vb": 4, "vs": 3, "v": 2} if is_cbor else {}
+    says = [
+        {"bn": "air/", "bt": site.clock.wall, "n": "smoke", "vb": smoke},
+        {"n": "motion", "vb": True},
+        {"bn": "", "n": "seq", "v": 1},
+        {"n": "boot", "vs": "d1"},
+    ]
+    return Arrival(
+        topic="sorbwatch/attic/node/n1/senml",
+        payload=encode([{names.get(name, name): value for name, value in record.items()} for record in says]),
+        content_type="application/senml+cbor" if is_cbor else None,
+        wall_s=site.clock.wall,
+        mono_s=site.clock.mono,
+    )
 
 
 def test_a_calm_site_writes_nothing(calm):
