@@ -27,6 +27,7 @@ from monitor.service.engine import Engine
 Ask = Callable[[Callable[[Engine], Any]], Any]
 _SEEN_AT_ONCE = 200
 _DAY_MS = 86_400_000
+_HISTORY_DAYS, _HISTORY_LINES = 365, 100
 
 
 class AlarmActs:
@@ -133,6 +134,11 @@ class AlarmActs:
         """The log of the last days, oldest first."""
         now_ms = round(self._clock.wall_s() * 1000)
         return self._store.alarm_log(now_ms - round(days * _DAY_MS), now_ms + 1)
+
+    def history(self, key: str) -> tuple[AlarmTransition, ...]:
+        """The newest of what became of one alarm within a year, oldest first."""
+        now_ms = round(self._clock.wall_s() * 1000)
+        return self._store.alarm_log(now_ms - _HISTORY_DAYS * _DAY_MS, now_ms + 1, _HISTORY_LINES, key)
 
     def health(self, days: float = 30.0, sample_s: float = 60.0) -> AlarmHealth:
         """How the alarms themselves do (A-18, A-19, A-33)."""

@@ -54,13 +54,13 @@ def read_figures(db: sqlite3.Connection, site: int) -> tuple[AlarmFigure, ...]:
 
 
 def read_log(
-    db: sqlite3.Connection, site: int, from_ms: int, to_ms: int, limit: int
+    db: sqlite3.Connection, site: int, from_ms: int, to_ms: int, limit: int, key: str | None
 ) -> tuple[AlarmTransition, ...]:
-    """Transitions of a window, oldest first; of too many the newest."""
+    """Transitions of a window, of one alarm or of all, oldest first; of too many the newest."""
     rows = db.execute(
         f"SELECT {_LOG} FROM alarm_log WHERE site_id = ? AND at_ms >= ? AND at_ms < ?"
-        " ORDER BY number DESC LIMIT ?",
-        (site, from_ms, to_ms, limit),
+        " AND (? IS NULL OR key = ?) ORDER BY number DESC LIMIT ?",
+        (site, from_ms, to_ms, key, key, limit),
     ).fetchall()
     names = _LOG.split(", ")
     return tuple(

@@ -159,10 +159,12 @@ class Reader(SeriesReader, PeopleReader, CalendarReader, OutboxReader, AuditRead
         with self._snapshot() as db:
             return alarms.read_not_normal(db, self._site_id)
 
-    def alarm_log(self, from_ms: int, to_ms: int, limit: int = 100_000) -> tuple[AlarmTransition, ...]:
-        """Transitions of a window, oldest first; of too many the newest."""
+    def alarm_log(
+        self, from_ms: int, to_ms: int, limit: int = 100_000, key: str | None = None
+    ) -> tuple[AlarmTransition, ...]:
+        """Transitions of a window, of one alarm or of all, oldest first; of too many the newest."""
         with self._snapshot() as db:
-            return alarms.read_log(db, self._site_id, from_ms, to_ms, limit)
+            return alarms.read_log(db, self._site_id, from_ms, to_ms, limit, key)
 
     def alarm_figures(self) -> tuple[AlarmFigure, ...]:
         """Every number of the alarm table that was ever set, oldest first."""

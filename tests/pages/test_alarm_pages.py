@@ -8,8 +8,10 @@ import pytest
 from support.alarm_site import BOX, alarm_site
 from support.documents import check as check_document
 
+from monitor.alarms.events import WHAT
 from monitor.model.reading import Quantity, Reading, TimeQuality
 from web import create_app
+from web.alarms.view import HAPPENED
 from web.openapi import DOCUMENT
 
 HERE = {"Origin": "http://localhost"}
@@ -260,6 +262,10 @@ def test_the_api_asks_the_same(site):
         assert refused.mimetype == "application/problem+json"
     listed = client.get("/api/v1/alarms").get_json()
     assert [alarm["key"] for alarm in listed] == [HUMID]
+
+
+def test_everything_that_the_log_says_has_words_for_people():
+    assert set(HAPPENED) == set(WHAT)
 
 
 def test_refusals_are_written_down_with_who(site):

@@ -79,6 +79,14 @@ def test_of_too_many_lines_the_newest_are_read(store, reader):
     assert [line.number for line in reader.alarm_log(0, AT_MS + 1, limit=1)] == [2]
 
 
+def test_the_lines_of_one_alarm_are_read_for_themselves(store, reader):
+    """Many lines of others push none of them out."""
+    others = [_line(number, key="other-b1") for number in range(2, 8)]
+    store.apply(Batch(alarms=AlarmChanges(log=[_line(1), *others])))
+    (line,) = reader.alarm_log(0, 2**62, 3, _line(1).key)
+    assert line == _line(1)
+
+
 @pytest.mark.parametrize("table", ["alarm_log", "alarm_figure"])
 def test_lines_are_never_changed(store, tmp_path, table):
     """A-13, A-32."""

@@ -35,19 +35,24 @@ _HOUR_S = 3_600.0
 SHELVES = (("1", "1 hour"), ("4", "4 hours"), ("24", "1 day"), ("72", "3 days"), ("168", "7 days"))
 MORNING_HOUR = 8
 QUIET_MIN = (15, 60)
-_WHAT = {
+# What the log says of an alarm, in the words of the page.
+HAPPENED = {
     "activated": "began",
-    "realarmed": "told again",
+    "told again": "told again",
     "worse": "became more urgent",
     "cleared": "was over",
     "acknowledged": "seen",
     "shelved": "put aside",
     "unshelved": "taken back",
+    "shelf over": "the time that it was put aside for was over",
     "hidden": "hidden by a rule",
-    "unhidden": "hidden no more",
-    "out_of_service": "taken out of service",
+    "shown again": "hidden no more",
+    "hidden too long": "hidden no more, though the cause lasts",
+    "out of service": "taken out of service",
     "returned": "back in service",
     "reset": "reset",
+    "frozen": "nothing was heard of it any more",
+    "known again": "heard of again",
     "vanished": "its place is gone",
 }
 
@@ -153,16 +158,11 @@ def shelf_end(chosen: str, now_s: float, present: Presenter) -> float | None:
     return now_s + _HOUR_S * float({hours: hours for hours, _ in SHELVES}[chosen])
 
 
-def history(log: Sequence[AlarmTransition], key: str, present: Presenter) -> tuple[tuple[str, str, str], ...]:
-    """When, what and who, the newest first."""
+def history(log: Sequence[AlarmTransition], present: Presenter) -> tuple[tuple[str, str, str], ...]:
+    """When, what and who of one alarm's lines, the newest first."""
     return tuple(
-        (
-            present.clock(line.at_ms / 1000.0, "%d %b %Y %H:%M"),
-            _WHAT.get(line.what, line.what.replace("_", " ")),
-            line.who,
-        )
+        (present.clock(line.at_ms / 1000.0, "%d %b %Y %H:%M"), HAPPENED.get(line.what, line.what), line.who)
         for line in reversed(log)
-        if line.key == key
     )
 
 

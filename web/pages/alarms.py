@@ -20,7 +20,6 @@ from web.present import Presenter
 from web.sign_in.roles import needs
 from web.sign_in.visitor import may, signed_in_name
 
-_HISTORY_DAYS = 365.0
 _SEEN_MOST = 200
 
 
@@ -182,7 +181,7 @@ def blueprint(queries: Queries, acts: AlarmActs | None, present: Presenter, *, c
             "alarm.html",
             card=view.card(look, _links(), present, queries.now_s()),
             row=row,
-            history=view.history(acts.transitions(_HISTORY_DAYS), key, present)[:100],
+            history=view.history(acts.history(key), present),
             is_normal=look.alarm.state == "norm",
             **_who(),
         )
