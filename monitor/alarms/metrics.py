@@ -1,6 +1,7 @@
 """How the alarms themselves do, counted from the log of their transitions (A-18, A-19, A-33)."""
 
 import math
+from bisect import bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
@@ -39,6 +40,7 @@ class AlarmHealth:
     chattering: tuple[str, ...]
     slow_chattering: tuple[str, ...]
     fleeting: dict[str, int]  # times, by key
+    noisy: tuple[tuple[str, str, str], ...]  # key, type and place of those that chatter or are fleeting
     stale: tuple[str, ...]  # active for more than a day now
     floods: tuple[tuple[float, float], ...]  # from, to [Unix s]
     flood_share: float
@@ -71,14 +73,18 @@ def health(
     told_s = [line.at_ms / 1000.0 for line in log if line.told and line.what != "cleared"]
     spans = floods(told_s, to_s)
     times = Counter({key: len(at) for key, at in starts.items()})
+    chattering, slow = _often(starts, CHATTER_S), _often(starts, SLOW_CHATTER_SAMPLES * sample_s)
+    fleeting = Counter(item.key for item in found if _is_fleeting(item, sample_s))
+    noisy = {*chattering, *slow, *fleeting}
     worst = tuple(sorted(times.items(), key=lambda item: (-item[1], item[0]))[:BAD_ACTORS])
     return AlarmHealth(
         activations=len(found),
         told=len(told_s),
         told_per_day=len(told_s) / ((to_s - from_s) / 86_400.0),
-        chattering=_often(starts, CHATTER_S),
-        slow_chattering=_often(starts, SLOW_CHATTER_SAMPLES * sample_s),
-        fleeting=dict(Counter(item.key for item in found if _is_fleeting(item, sample_s))),
+        chattering=chattering,
+        slow_chattering=slow,
+        fleeting=dict(fleeting),
+        noisy=tuple(sorted({(line.key, line.type, line.place) for line in log if line.key in noisy})),
         stale=tuple(sorted({i.key for i in found if i.to_s is None and to_s - i.from_s > STALE_S})),
         floods=spans,
         flood_share=sum(end - begin for begin, end in spans) / (to_s - from_s),
@@ -119,22 +125,22 @@ def floods(told_s: Sequence[float], now_s: float) -> tuple[tuple[float, float], 
     at = sorted(told_s)
     for index, moment_s in enumerate(at):
         if begin_s is not None:
-            end_s = _flood_end_s(at[:index])
+            end_s = _flood_end_s(at, index)
             if end_s is not None and end_s <= moment_s:
                 spans.append((begin_s, end_s))
                 begin_s = None
-        recent = sum(1 for other_s in at[: index + 1] if moment_s - other_s < FLOOD_WINDOW_S)
+        recent = index + 1 - bisect_right(at, moment_s - FLOOD_WINDOW_S)
         if begin_s is None and recent > FLOOD_BEGINS:
             begin_s = moment_s
     if begin_s is not None:
-        end_s = _flood_end_s(at)
+        end_s = _flood_end_s(at, len(at))
         spans.append((begin_s, now_s if end_s is None else min(end_s, now_s)))
     return tuple(spans)
 
 
-def _flood_end_s(at: Sequence[float]) -> float | None:
-    """When, with nothing more, the count of the last ten minutes falls below five."""
-    return None if len(at) < FLOOD_ENDS else at[-FLOOD_ENDS] + FLOOD_WINDOW_S
+def _flood_end_s(at: Sequence[float], count: int) -> float | None:
+    """When, with nothing after the first `count`, that of the last ten minutes falls below five."""
+    return None if count < FLOOD_ENDS else at[count - FLOOD_ENDS] + FLOOD_WINDOW_S
 
 
 def mean_detection_delay_s(log: Iterable[AlarmTransition], became_s: dict[str, float]) -> float | None:

@@ -149,8 +149,7 @@ class AlarmActs:
     def proposals(self, found: AlarmHealth) -> tuple[Proposal, ...]:
         """Better deadbands for what comes too often, from the sensors' own noise (A-18)."""
         now_ms = round(self._clock.wall_s() * 1000)
-        places = {(line.key, line.type, line.place) for line in self.transitions()}
-        return proposals(self._store, found, self.desk.rows(), sorted(places), now_ms)
+        return proposals(self._store, found, self.desk.rows(), now_ms)
 
     def _act(self, key: str, event: Event | Callable[[], Event], who: str) -> AlarmLook:
         def act(_: Engine) -> None:

@@ -1,6 +1,6 @@
 """A better deadband for alarms that come too often, from the noise of their own sensor (A-18)."""
 
-from collections.abc import Iterable, Mapping
+from collections.abc import Mapping
 from dataclasses import dataclass
 
 from monitor.alarms.metrics import AlarmHealth, proposed_deadband
@@ -26,11 +26,7 @@ class Proposal:
 
 
 def proposals(
-    store: ReadStore,
-    health: AlarmHealth,
-    rows: Mapping[str, AlarmRow],
-    places: Iterable[tuple[str, str, str]],
-    now_ms: int,
+    store: ReadStore, health: AlarmHealth, rows: Mapping[str, AlarmRow], now_ms: int
 ) -> tuple[Proposal, ...]:
     """One for each type whose alarms chatter or are fleeting and whose noise asks for more than it has.
 
@@ -38,13 +34,11 @@ def proposals(
         store: For the readings of the last day.
         health: Of the alarms.
         rows: The table as it holds.
-        places: (key, type, place) of the alarms.
         now_ms: Unix ms.
     """
-    noisy = {*health.chattering, *health.slow_chattering, *health.fleeting}
     found: dict[str, Proposal] = {}
-    for key, kind, place in places:
-        if key not in noisy or kind not in _MEASURED or kind not in rows or kind in found:
+    for _, kind, place in health.noisy:
+        if kind not in _MEASURED or kind not in rows or kind in found:
             continue
         quantity, step = _MEASURED[kind]
         wanted = proposed_deadband(_values(store, place, quantity, now_ms), step)

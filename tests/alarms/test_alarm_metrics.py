@@ -67,6 +67,19 @@ def test_a_flood_begins_above_ten_and_ends_below_five():
     assert floods(at[:10], START_S + DAY_S) == ()
 
 
+def test_floods_are_those_that_counting_every_ten_minutes_tells():
+    """Against the rule itself, counted at every moment in which something is told."""
+    dice = random.Random(5)
+    at = sorted(START_S + HOUR_S * (2 * dice.randrange(1, 9) + dice.gauss(0.0, 0.2)) for _ in range(200))
+    inside = [sum(1 for other in at if moment - 600.0 < other <= moment) for moment in at]
+    spans = floods(at, START_S + DAY_S)
+    assert len(spans) > 1
+    for moment, count in zip(at, inside, strict=True):
+        is_in = any(begin <= moment < end for begin, end in spans)
+        assert is_in or count <= 10
+        assert not is_in or count >= 5
+
+
 def test_two_floods_are_two():
     first = [START_S + 10.0 * n for n in range(11)]
     second = [at + HOUR_S for at in first]
