@@ -34,8 +34,6 @@ def oven_conditions(status: StatusAnswer, around: Around, now_s: float) -> tuple
 
 
 def _trip(key: str, name: str, watch: OvenWatch) -> Condition:
-    if not watch.trip_known:
-        return Condition(type="oven_trip", place=key, holds=None)
     what = "" if watch.trip is None else f"{name} has switched its heater off and locked it: {watch.trip}"
     return Condition(type="oven_trip", place=key, holds=watch.trip is not None, what=what)
 

@@ -16,7 +16,6 @@ class OvenWatch:
     state_age_s: float | None = None  # None = never heard
     was_hot_or_heating: bool | None = None  # when it was last heard
     trip: str | None = None  # its sentence
-    trip_known: bool = True
     proof_due_s: float | None = None  # Unix s; None = no test is on record
     is_left_alone: bool = True  # somebody went through the checklist for leaving it alone
 

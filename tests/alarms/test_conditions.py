@@ -54,7 +54,7 @@ BAD = {  # around that raises it, what its sentence must hold, around that tells
     "delivery_failing": (replace(GOOD, delivery_trouble="Mail fails."), "Mail", Around()),
     "records_broken": (replace(GOOD, chain_trouble="Line 7 does not fit."), "7", Around()),
     "disk_low": (replace(GOOD, disk_free_bytes=10**9), "1000 MB of storage are free, less than 1600", Around()),
-    "oven_trip": (watch(trip="too hot"), "too hot", watch(trip_known=False)),
+    "oven_trip": (watch(trip="too hot"), "too hot", replace(GOOD, ovens={})),
     "oven_hot_unasked": (watch(chamber_c=52.0, rising_c_per_min=0.5), "52 °C", watch(state_age_s=99.0)),
     "oven_silent_hot": (watch(state_age_s=75.0, was_hot_or_heating=True), "75 s", watch(state_age_s=None)),
     "oven_proof_overdue": (watch(proof_due_s=NOW_S - 3 * 86_400), "3 days", replace(GOOD, ovens={})),
