@@ -65,7 +65,7 @@ class Gatherer:
     def around(self) -> Around:
         """As of now."""
         now_s = self._clock.mono_s()
-        inventory = self._queries.inventory()
+        inventory = self._store.inventory()  # channels only: where spools lie is not asked
         newest = self._store.latest()
         disk, said = self._troubles.disk(), self._troubles
         self.newest = Around(
