@@ -23,3 +23,8 @@ def priority_of(consequence: Consequence, respond_s: float) -> Priority:
     """
     column = 0 if respond_s > _DAY_S else 1 if respond_s >= _TWO_HOURS_S else 2
     return _GRID[consequence][column]
+
+
+def max_priority(one: Priority, other: Priority) -> Priority:
+    """The more urgent of two."""
+    return one if one.covers(other) else other

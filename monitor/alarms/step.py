@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from monitor.alarms import events as happens
 from monitor.alarms.events import Effect, Event, Moment, Noted, Tell
 from monitor.alarms.moves import MOVES, REFUSED_OF_SAFETY, Seen
+from monitor.alarms.priority import max_priority
 from monitor.alarms.sampling import is_at_rest, sampled
 from monitor.alarms.state import AlarmState, Away, Hiding, Shelf, Shown, Suppression, activation_id, is_safety
 from monitor.errors import RefusedError
@@ -83,7 +84,7 @@ def _sampled(turn: _Turn, event: happens.Sampled) -> None:
         if state.active or not state.acked:
             turn.note("known again")
     state, turns_over = sampled(state, event, turn.row)
-    priority = max_priority(Priority.LOW, event.priority)
+    priority = max_priority(Priority.LOW, event.priority)  # at least low, or it were a notice
     if event.holds and (event.said != state.said or priority is not state.priority):
         state = replace(state, said=event.said, priority=priority)
     turn.state = state
@@ -102,11 +103,6 @@ def _sampled(turn: _Turn, event: happens.Sampled) -> None:
     state = turn.state
     if state.active and event.holds and not state.told_priority.covers(state.priority) and state.told:
         _again(turn, "worse")
-
-
-def max_priority(one: Priority, other: Priority) -> Priority:
-    """The more urgent of two; an alarm is at least low, or it were a notice."""
-    return one if one.covers(other) else other
 
 
 def _activate(turn: _Turn) -> None:

@@ -1,7 +1,9 @@
 """Many alarms at once have one cause: they are told together, and the first of them is named (A-22, A-25)."""
 
 from dataclasses import dataclass, replace
+from functools import reduce
 
+from monitor.alarms.priority import max_priority
 from monitor.model.message import Priority
 
 WINDOW_S = 600.0
@@ -70,7 +72,7 @@ def gather(
         storm = replace(storm, members=storm.members + new, newest_s=now_s)
     if storm is None or not raised:
         return replace(before, recent=recent, storm=storm), raised, None
-    most = _most_urgent(storm, raised)
+    most = reduce(max_priority, (item.priority for item in raised), storm.priority)
     if not _is_news(storm, most):
         return replace(before, recent=recent, storm=storm), (), None
     storm = replace(storm, told=storm.told + 1, told_members=len(storm.members), priority=most)
@@ -109,13 +111,6 @@ def _begun(recent: tuple[Raised, ...]) -> Storm:
         first=first.key,
         members=tuple(dict.fromkeys(item.key for item in recent)),
     )
-
-
-def _most_urgent(storm: Storm, raised: tuple[Raised, ...]) -> Priority:
-    most = storm.priority
-    for item in raised:
-        most = most if most.covers(item.priority) else item.priority
-    return most
 
 
 def _is_news(storm: Storm, most: Priority) -> bool:

@@ -9,6 +9,7 @@ from monitor.alarms.state import AlarmState, Shown
 from monitor.errors import StoreError
 from monitor.model.alarm_row import AlarmRow
 from monitor.model.answers import AlarmAnswer
+from monitor.model.message import Priority
 from monitor.service.air import rfc3339
 
 
@@ -87,9 +88,8 @@ def committed(texts: Iterable[str], rows: Mapping[str, AlarmRow]) -> tuple[Alarm
 def answers_of(states: Mapping[str, AlarmState], rows: Mapping[str, AlarmRow]) -> tuple[AlarmAnswer, ...]:
     """All that are not normal, the most urgent first."""
     shown = [s for s in states.values() if s.shown is not Shown.NORM and s.type in rows]
-    ranked = sorted(shown, key=lambda state: (_RANK[state.shown], state.key))
-    answers = [answer_of(state, rows[state.type]) for state in ranked]
-    return tuple(sorted(answers, key=lambda answer: _URGENCY[answer.priority]))
+    ranked = sorted(shown, key=lambda state: (_URGENCY[state.priority], _RANK[state.shown], state.key))
+    return tuple(answer_of(state, rows[state.type]) for state in ranked)
 
 
 _RANK = {
@@ -107,7 +107,7 @@ _RANK = {
         )
     )
 }
-_URGENCY = {"safety": 0, "high": 1, "medium": 2, "low": 3, "notice": 4}
+_URGENCY = {priority: rank for rank, priority in enumerate(reversed(Priority))}
 
 
 def _aside_since_s(state: AlarmState) -> float:

@@ -247,7 +247,7 @@ class AlarmDesk:
         )
         states, changes = look(self._states, scene, self._looks)
         self._looked_s = mono_s
-        self._take(states, changes, wall_s, _signs(self, status, mono_s))
+        self._take(states, changes, wall_s, self._signs(status, mono_s))
         self._give_notice(status, wall_s)
 
     def _give_notice(self, status: StatusAnswer, wall_s: float) -> None:
@@ -384,18 +384,11 @@ class AlarmDesk:
         if before_s is not None and abs(difference_s - before_s) > CLOCK_STEP_S:
             self._clock_set_s = mono_s
 
-    def clock_was_set(self, mono_s: float) -> bool:
-        return mono_s - self._clock_set_s < JUST_STARTED_S
-
-    def has_just_started(self, mono_s: float) -> bool:
-        return mono_s - self._started_s < JUST_STARTED_S
-
-
-def _signs(desk: AlarmDesk, status: StatusAnswer, mono_s: float) -> Signs:
-    damp = tuple(room.name for room in status.rooms if (room.air.dew_point_change_c or 0.0) >= 2.0)
-    return Signs(
-        broker_is_away=status.health.broker == "away",
-        clock_was_set=desk.clock_was_set(mono_s),
-        has_just_started=desk.has_just_started(mono_s),
-        damp_rooms=damp,
-    )
+    def _signs(self, status: StatusAnswer, mono_s: float) -> Signs:
+        damp = tuple(room.name for room in status.rooms if (room.air.dew_point_change_c or 0.0) >= 2.0)
+        return Signs(
+            broker_is_away=status.health.broker == "away",
+            clock_was_set=mono_s - self._clock_set_s < JUST_STARTED_S,
+            has_just_started=mono_s - self._started_s < JUST_STARTED_S,
+            damp_rooms=damp,
+        )

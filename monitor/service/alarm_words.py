@@ -1,6 +1,7 @@
 """What people are told of alarms, as messages."""
 
 from collections.abc import Mapping
+from dataclasses import replace
 
 from monitor.alarms.events import Tell
 from monitor.alarms.state import AlarmState
@@ -45,32 +46,29 @@ def storm_message(
     named = "" if first is None else first.said.what or f"{rows[first.type].name}."
     others = len(storm.members) - 1
     deadlines = [state.said.deadline_s for key in storm.members if (state := states.get(key)) is not None]
-    return Message(
-        kind=MessageKind.ACTIVE if storm.told == 1 else MessageKind.WORSE,
-        subject=STORM,
-        occurrence=f"{storm.id}-{storm.told}",
-        type=STORM,
-        place="",
-        priority=storm.priority,
-        at_s=at_s,
-        what=f"{len(storm.members)} alarms at once. First: {named} And {others} more.",
+    what = f"{len(storm.members)} alarms at once. First: {named} And {others} more."
+    return replace(
+        _of_storm(storm, MessageKind.ACTIVE if storm.told == 1 else MessageKind.WORSE, what, at_s),
         why="So many at once have one cause more likely than many.",
         act=cause,
         deadline_s=min((d for d in deadlines if d is not None), default=None),
-        covers=storm.members,
     )
 
 
 def storm_seen(storm: Storm, at_s: float) -> Message:
     """Nothing more is sent of it: each of its alarms was acknowledged or is over."""
+    return _of_storm(storm, MessageKind.SEEN, "All alarms of it were seen or are over.", at_s)
+
+
+def _of_storm(storm: Storm, kind: MessageKind, what: str, at_s: float) -> Message:
     return Message(
-        kind=MessageKind.SEEN,
+        kind=kind,
         subject=STORM,
         occurrence=f"{storm.id}-{storm.told}",
         type=STORM,
         place="",
         priority=storm.priority,
         at_s=at_s,
-        what="All alarms of it were seen or are over.",
+        what=what,
         covers=storm.members,
     )

@@ -10,7 +10,7 @@ from monitor.model.answers import AlarmAnswer
 from monitor.service.alarm_acts import AlarmActs
 
 _ASKING = ("unack", "latchd", "acked", "rtnun")
-_LEVELS = {"safety": "now", "high": "now"}
+_URGENT = ("safety", "high")
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -23,7 +23,7 @@ class Mark:
 def mark_of(alarms: Sequence[AlarmAnswer]) -> Mark:
     """Of all alarms that are not normal."""
     asking = [alarm for alarm in alarms if alarm.state in _ASKING]
-    is_now = any(alarm.priority in _LEVELS and alarm.state in ("unack", "latchd") for alarm in asking)
+    is_now = any(alarm.priority in _URGENT and alarm.state in ("unack", "latchd") for alarm in asking)
     return Mark(
         count=len(asking),
         aside=sum(alarm.state in ("shlvd", "oosrv") for alarm in alarms),
