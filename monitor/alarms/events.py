@@ -130,6 +130,7 @@ class Noted:
     what: str
     who: str
     why: str = ""
+    waited_s: float | None = None  # of an activation: covered time that enough samples held before it
 
 
 WHAT = (

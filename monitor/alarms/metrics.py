@@ -46,6 +46,7 @@ class AlarmHealth:
     flood_share: float
     bad_actors: tuple[tuple[str, int], ...]  # key, activations; most first
     bad_actor_share: float
+    detection_delay_s: dict[str, float]  # mean, by key
     never_fired: tuple[str, ...]
     always_shelved: tuple[str, ...]
     never_acked: tuple[str, ...]
@@ -90,6 +91,7 @@ def health(
         flood_share=sum(end - begin for begin, end in spans) / (to_s - from_s),
         bad_actors=worst,
         bad_actor_share=sum(count for _, count in worst) / len(found) if found else 0.0,
+        detection_delay_s=detection_delays_s(log),
         never_fired=tuple(sorted(set(kinds) - {line.type for line in log if line.what == "activated"})),
         always_shelved=_always_shelved(log),
         never_acked=_never_acked(found),
@@ -143,14 +145,13 @@ def _flood_end_s(at: Sequence[float], count: int) -> float | None:
     return None if count < FLOOD_ENDS else at[count - FLOOD_ENDS] + FLOOD_WINDOW_S
 
 
-def mean_detection_delay_s(log: Iterable[AlarmTransition], became_s: dict[str, float]) -> float | None:
-    """Mean time from when it became so (by activation, where that is known) to the alarm [s] (A-18)."""
-    delays = [
-        line.at_ms / 1000.0 - became_s[line.activation]
-        for line in log
-        if line.what == "activated" and line.activation in became_s
-    ]
-    return fmean(delays) if delays else None
+def detection_delays_s(log: Iterable[AlarmTransition]) -> dict[str, float]:
+    """Mean time for which it held before the alarm was raised, by key, where that was kept [s] (A-18)."""
+    waits: dict[str, list[float]] = defaultdict(list)
+    for line in log:
+        if line.waited_s is not None:
+            waits[line.key].append(line.waited_s)
+    return {key: fmean(found) for key, found in waits.items()}
 
 
 def proposed_deadband(values: Sequence[float], resolution: float) -> float | None:

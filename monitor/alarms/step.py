@@ -35,8 +35,8 @@ class _Turn:
     moment: Moment
     effects: list[Effect]
 
-    def note(self, what: str, who: str = SYSTEM, why: str = "") -> None:
-        self.effects.append(Noted(what=what, who=who, why=why))
+    def note(self, what: str, who: str = SYSTEM, why: str = "", waited_s: float | None = None) -> None:
+        self.effects.append(Noted(what=what, who=who, why=why, waited_s=waited_s))
 
     def tell(self, kind: MessageKind) -> None:
         state = self.state
@@ -106,7 +106,7 @@ def _sampled(turn: _Turn, event: happens.Sampled) -> None:
 
 
 def _activate(turn: _Turn) -> None:
-    wall_s = turn.moment.wall_s
+    wall_s, waited_s = turn.moment.wall_s, turn.state.pending_s
     count = turn.state.count + 1
     turn.state = replace(
         turn.state,
@@ -123,7 +123,7 @@ def _activate(turn: _Turn) -> None:
         pending_s=None,
         window=(),
     )
-    turn.note("activated")
+    turn.note("activated", waited_s=waited_s)
 
 
 def _clear(turn: _Turn) -> None:

@@ -26,6 +26,7 @@ class AlarmTransition:
     now: str
     priority: str
     who: str
+    waited_s: float | None = None  # of an activation: how long it held before it; None = not kept
     told: bool = False  # people were told in this step
 
 

@@ -336,6 +336,7 @@ class AlarmDesk:
                     now=str(after.shown),
                     priority=str(after.priority),
                     who=line.who,
+                    waited_s=line.waited_s,
                     told=told,
                 ),
                 entry(wall_s, line.who, after.key, line.what, detail(before, after, line)),

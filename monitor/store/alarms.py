@@ -6,7 +6,7 @@ from monitor.model.alarm_change import AlarmChanges, AlarmFigure, AlarmsKept, Al
 
 KEEP_LOG_MS = 800 * 86_400_000  # two years and a bit: the yearly review looks back over one
 ROWS_A_CALL = 10_000
-_LOG = "number, at_ms, key, type, place, activation, what, was, now, priority, who, told"
+_LOG = "number, at_ms, key, type, place, activation, what, was, now, priority, who, waited_s, told"
 
 
 def write(db: sqlite3.Connection, site: int, changes: AlarmChanges) -> None:
@@ -16,10 +16,11 @@ def write(db: sqlite3.Connection, site: int, changes: AlarmChanges) -> None:
         [(site, key, kept.shown, kept.content) for key, kept in changes.states.items()],
     )
     db.executemany(
-        f"INSERT OR IGNORE INTO alarm_log (site_id, {_LOG}) VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
+        f"INSERT OR IGNORE INTO alarm_log (site_id, {_LOG})"
+        " VALUES (?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?, ?)",
         [
             (site, t.number, t.at_ms, t.key, t.type, t.place[:127], t.activation)
-            + (t.what, t.was, t.now, t.priority, t.who[:200], int(t.told))
+            + (t.what, t.was, t.now, t.priority, t.who[:200], t.waited_s, int(t.told))
             for t in changes.log
         ],
     )

@@ -1,11 +1,12 @@
 """How alarms do, against logs whose answer can be counted by hand (A.3, A-18, A-19, A-33)."""
 
 import random
+from dataclasses import replace
 
 import pytest
 from support.alarms import DAY_S, HOUR_S, START_S
 
-from monitor.alarms.metrics import floods, health, mean_detection_delay_s, occurrences, proposed_deadband
+from monitor.alarms.metrics import detection_delays_s, floods, health, occurrences, proposed_deadband
 from monitor.model.alarm_change import AlarmTransition
 
 
@@ -129,12 +130,16 @@ def test_an_occurrence_has_its_end_and_its_acknowledgement():
     assert (found.from_s, found.to_s, found.acked_s) == (START_S, START_S + 50.0, START_S + 20.0)
 
 
-def test_detection_delay_is_from_when_it_became_so():
-    """A-18."""
-    log = _log((100, "humid-a", "activated"), (300, "humid-b", "activated"))
-    became = {log[0].activation: START_S + 40.0, log[1].activation: START_S + 200.0}
-    assert mean_detection_delay_s(log, became) == pytest.approx(80.0)
-    assert mean_detection_delay_s(log, {}) is None
+def test_detection_delay_is_the_mean_of_what_each_activation_waited():
+    """A-18: per alarm; what was raised before this was kept counts for nothing."""
+    first, second, other, old = _log(*[(at, "humid-a", "activated") for at in (100, 300, 500, 700)])
+    log = (
+        replace(first, waited_s=60.0),
+        replace(second, waited_s=100.0),
+        replace(other, key="b", waited_s=7.0),
+    )
+    assert detection_delays_s((*log, old)) == {"humid-a": pytest.approx(80.0), "b": 7.0}
+    assert detection_delays_s((old,)) == {}
 
 
 @pytest.mark.parametrize("spread", [0.1, 0.3, 0.8])

@@ -411,6 +411,15 @@ def test_the_review_of_alarms_is_counted_from_their_log(calm):
     assert health.never_acked == (KEY,)
 
 
+def test_the_log_keeps_how_long_it_held_before_it_was_raised(calm):
+    """A-18."""
+    calm.acts.set_figure("humidity_high", "on_delay_s", 600.0, "Kim", "lids")
+    calm.set("humidity_high", True)
+    calm.look(40)
+    assert calm.shown() == {KEY: "unack"}
+    assert calm.acts.health(days=1.0).detection_delay_s == {KEY: 600.0}
+
+
 def test_a_fault_half_way_leaves_all_as_it_was(calm, monkeypatch):
     """What is known and what is written stay the same; the next look does it whole."""
     calm.set("humidity_high", True)

@@ -43,7 +43,7 @@ def _batch():
                 "humidity_high-b1": KeptAlarm(shown="unack", content="{}"),
                 "-desk": KeptAlarm(shown="norm", content="[]"),
             },
-            log=[_line(1), _line(2, what="cleared")],
+            log=[_line(1, waited_s=600.5), _line(2, what="cleared")],
             figures=[figure],
         )
     )

@@ -4,6 +4,7 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.alarms.metrics import AlarmHealth
+from monitor.alarms.wording import span
 from monitor.model.alarm_change import AlarmFigure
 from monitor.model.alarm_row import AlarmRow
 from monitor.service.alarm_figures import FIGURES
@@ -109,9 +110,14 @@ def measures(health: AlarmHealth, names: Mapping[str, str]) -> tuple[Measure, ..
     )
 
 
-def worst(health: AlarmHealth, names: Mapping[str, str]) -> tuple[tuple[str, str, int], ...]:
-    """The most frequent alarms: key, name and times."""
-    return tuple((key, names.get(key, key), count) for key, count in health.bad_actors)
+def worst(health: AlarmHealth, names: Mapping[str, str]) -> tuple[tuple[str, str, str], ...]:
+    """The most frequent alarms: key, name, and how often and how late each was raised."""
+    found = []
+    for key, count in health.bad_actors:
+        delay_s = health.detection_delay_s.get(key)
+        late = "" if delay_s is None else f", when it had held for {span(delay_s)} on average"
+        found.append((key, names.get(key, key), f"{count} times{late}"))
+    return tuple(found)
 
 
 def figure_rows(
