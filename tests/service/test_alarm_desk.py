@@ -8,9 +8,14 @@ from support.alarm_site import BOX, ROOM, alarm_site
 from support.alarms import row
 from support.spool_site import OTHER_BOX, OVEN
 
+from monitor.alarms.storms import Gathered, Raised, Storm
 from monitor.errors import BadInputError, RefusedError
+from monitor.model.alarm_change import AlarmChanges, KeptAlarm
 from monitor.model.arrival import Arrival
+from monitor.model.batch import Batch
+from monitor.model.message import Priority
 from monitor.service import alarm_desk
+from monitor.service.alarm_notes import desk_text
 from monitor.service.alarm_world import AlarmSources
 
 KEY = f"humidity_high-{BOX}"
@@ -418,6 +423,18 @@ def test_the_log_keeps_how_long_it_held_before_it_was_raised(calm):
     calm.look(40)
     assert calm.shown() == {KEY: "unack"}
     assert calm.acts.health(days=1.0).detection_delay_s == {KEY: 600.0}
+
+
+def test_what_the_desk_keeps_fits_into_its_column(calm):
+    """Of a site as large as can be; a text beyond the bound would be refused with the whole batch, for ever."""
+    long, most = "k" * 63, Priority.MEDIUM
+    raised = tuple(Raised(key=long, place=long, name=long, priority=most, at_s=1e9 / 7) for _ in range(900))
+    storm = Storm(id=long, since_s=1e9 / 7, newest_s=1e9 / 7, first=long, members=(long,) * 900)
+    noticed = [f"check_due-{n:04d}{'k' * 59} 1790000000" for n in range(5_000)]
+    text = desk_text(Gathered(recent=raised, storm=storm, unseen=(storm,) * 8), 1e9 / 7, noticed)
+    changes = AlarmChanges(states={"-desk": KeptAlarm(shown="norm", content=text)})
+    calm.store.apply(Batch(alarms=changes))
+    assert calm.store.load().alarms.states["-desk"] == text
 
 
 def test_a_fault_half_way_leaves_all_as_it_was(calm, monkeypatch):
