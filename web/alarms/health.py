@@ -13,7 +13,6 @@ from web.present import Presenter
 TOLD_PER_DAY = 1.0  # A-20, of twenty boxes
 FLOOD_SHARE = 0.01
 STALE_MOST = 5
-WORST_SHARE = 0.05
 _NAMES = {
     "deadband": "deadband",
     "on_delay_s": "delay before it is told [s]",
@@ -44,7 +43,11 @@ def measures(health: AlarmHealth, names: Mapping[str, str]) -> tuple[Measure, ..
         told = [names.get(key, key) for key in keys[:5]]
         return ", ".join(told) + (f" and {len(keys) - 5} more" if len(keys) > 5 else "")
 
+    def none(name: str, keys: Sequence[str], times: int, target: str = "none") -> Measure:
+        return Measure(name=name, figure=str(times), target=target, is_well=not keys, names=of(keys))
+
     chatters = tuple(dict.fromkeys((*health.chattering, *health.slow_chattering)))
+    fleeting, hasty, pairs = health.fleeting, health.hasty, health.always_together
     return (
         Measure(
             name="Told a day",
@@ -52,20 +55,8 @@ def measures(health: AlarmHealth, names: Mapping[str, str]) -> tuple[Measure, ..
             target=f"at most {TOLD_PER_DAY:g}, for twenty boxes",
             is_well=health.told_per_day <= TOLD_PER_DAY,
         ),
-        Measure(
-            name="Chattering: three times within an hour",
-            figure=str(len(chatters)),
-            target="none",
-            is_well=not chatters,
-            names=of(chatters),
-        ),
-        Measure(
-            name="Fleeting: over within minutes",
-            figure=str(sum(health.fleeting.values())),
-            target="none",
-            is_well=not health.fleeting,
-            names=of(tuple(health.fleeting)),
-        ),
+        none("Chattering: three times within an hour", chatters, len(chatters)),
+        none("Fleeting: over within minutes", tuple(fleeting), sum(fleeting.values())),
         Measure(
             name="Standing for more than a day",
             figure=str(len(health.stale)),
@@ -79,33 +70,20 @@ def measures(health: AlarmHealth, names: Mapping[str, str]) -> tuple[Measure, ..
             target="under 1 %",
             is_well=health.flood_share < FLOOD_SHARE,
         ),
-        Measure(
-            name="Never acknowledged",
-            figure=str(len(health.never_acked)),
-            target="none: is it worth telling?",
-            is_well=not health.never_acked,
-            names=of(health.never_acked),
+        none("Never acknowledged", health.never_acked, len(health.never_acked), "none: is it worth telling?"),
+        none(
+            "Acknowledged sooner than it can be read",
+            tuple(hasty),
+            sum(hasty.values()),
+            "none: is it noise?",
         ),
-        Measure(
-            name="Acknowledged sooner than it can be read",
-            figure=str(sum(health.hasty.values())),
-            target="none: is it noise?",
-            is_well=not health.hasty,
-            names=of(tuple(health.hasty)),
-        ),
-        Measure(
-            name="Put aside each time",
-            figure=str(len(health.always_shelved)),
-            target="none",
-            is_well=not health.always_shelved,
-            names=of(health.always_shelved),
-        ),
+        none("Put aside each time", health.always_shelved, len(health.always_shelved)),
         Measure(
             name="Always two together",
-            figure=str(len(health.always_together)),
+            figure=str(len(pairs)),
             target="none: one follows from the other",
-            is_well=not health.always_together,
-            names="; ".join(f"{of((a,))} with {of((b,))}" for a, b in health.always_together[:5]),
+            is_well=not pairs,
+            names="; ".join(f"{of((a,))} with {of((b,))}" for a, b in pairs[:5]),
         ),
     )
 
