@@ -7,6 +7,7 @@ from support.pages import NOW_S, FakeQueries
 
 from monitor.alarms import needs
 from monitor.alarms.conditions import TYPES, conditions
+from monitor.alarms.needs import LID_MIN, REWET_H
 from monitor.library.alarm_table import load_alarm_table
 from monitor.model.answers import Diagnosis, Freshness
 from monitor.model.around import Around, OvenWatch
@@ -70,6 +71,14 @@ BAD = {  # around that raises it, what its sentence must hold, around that tells
 def test_rows_and_rules_cover_each_other():
     assert sorted(TYPES) == sorted(load_alarm_table().rows)  # A-29
     assert len(set(TYPES)) == len(TYPES)
+
+
+def test_the_list_of_needs_and_the_table_agree():
+    """What both say of an open lid and of a spool that gets wet is one number, said in two places."""
+    rows = load_alarm_table().rows
+    assert rows["lid_open"].on_delay_s == LID_MIN * 60.0
+    assert rows["lid_open"].set_point == f"{LID_MIN:.0f} min open"
+    assert rows["spool_rewet"].set_point == f"{REWET_H:.0f} h until its limit"
 
 
 @pytest.mark.parametrize("kind", BAD)
