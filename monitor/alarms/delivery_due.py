@@ -12,7 +12,7 @@ from dataclasses import dataclass, replace
 from urllib.parse import quote
 
 from monitor.model.delivery import TEST_CODE, Letter, Outcome, OutRow, Recipients
-from monitor.model.message import MessageKind, Priority
+from monitor.model.message import STORM, MessageKind, Priority
 
 HOUR_S, STORM_S, DAY_S = 3_600.0, 6 * 3_600.0, 86_400.0
 AN_HOUR, A_STORM = 3, 5
@@ -102,8 +102,7 @@ def letter(sending: Sending) -> Letter:
     if row.kind is MessageKind.TEST:
         path = f"/me/messages/test/{TEST_CODE}"
         return replace(made, topic=topic, priority=Priority.HIGH, path=path, test_key=row.key)
-    path = "/" if row.kind is MessageKind.NOTICE else f"/alarms/{quote(row.subject, safe='')}"
-    return replace(made, topic=topic, path=path)
+    return replace(made, topic=topic, path=_page(row))
 
 
 def after_failure(
@@ -125,6 +124,13 @@ def after_failure(
     if is_final or not is_repeated or row.tries >= len(steps) or at_ms >= row.expires_ms:
         return Next(state=Outcome.GIVEN_UP, not_before_ms=row.not_before_ms, is_unsure=unsure)
     return Next(state=Outcome.QUEUED, not_before_ms=at_ms, is_unsure=unsure)
+
+
+def _page(row: OutRow) -> str:
+    """What tells more: the alarm's own page; of a storm, the list of all; a notice is of no alarm."""
+    if row.kind is MessageKind.NOTICE:
+        return "/"
+    return "/alarms" if row.subject == STORM else f"/alarms/{quote(row.subject, safe='')}"
 
 
 def _is_ripe(row: OutRow, now_ms: int) -> bool:

@@ -3,6 +3,8 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
+STORM = "storm"  # subject of many alarms told as one; no alarm has this key
+
 
 class Priority(StrEnum):
     """Least first. A notice asks for no act that cannot wait (A.0)."""

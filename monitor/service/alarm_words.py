@@ -7,9 +7,7 @@ from monitor.alarms.events import Tell
 from monitor.alarms.state import AlarmState
 from monitor.alarms.storms import Storm
 from monitor.model.alarm_row import AlarmRow
-from monitor.model.message import Message, MessageKind
-
-STORM = "storm"
+from monitor.model.message import STORM, Message, MessageKind
 
 
 def message_of(state: AlarmState, row: AlarmRow, tell: Tell, at_s: float) -> Message:

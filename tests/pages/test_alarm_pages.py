@@ -5,9 +5,13 @@ import re
 from html import unescape
 
 import pytest
-from support.alarm_site import BOX, alarm_site
+from support.alarm_site import BOX, ROOM, alarm_site
+from support.delivery import channel, recipients
 from support.documents import check as check_document
+from support.spool_site import OTHER_BOX, OVEN
 
+from monitor.alarms.delivery import plan
+from monitor.alarms.delivery_due import due, letter
 from monitor.alarms.events import WHAT
 from monitor.model.reading import Quantity, Reading, TimeQuality
 from web import create_app
@@ -58,6 +62,21 @@ def test_what_why_what_to_do_and_by_when(site):
     assert re.search(r"by \d\d:\d\d (today|tomorrow)", text)
     assert f'href="/boxes/{BOX}"' in page.text
     assert ">1</b>" in client.get("/").text  # the count on every page
+
+
+def test_what_is_pushed_leads_to_a_page_that_exists(site):
+    """One alarm to its own page; many told as one to the list, since no alarm has their subject."""
+    raised(site)
+    for place in (BOX, OTHER_BOX, ROOM, OVEN):
+        site.set("reading_stale", True, place)
+    site.look(2)
+    assert {message.subject for message in site.told} == {HUMID, "storm"}
+    who, client, paths = recipients(channel(1)), client_of(site), set()
+    for added in plan(site.told, who, site.clock.wall, "UTC"):
+        (sending,) = due([added.row], (), who, added.row.not_before_ms)
+        paths.add(letter(sending).path)
+    assert paths == {f"/alarms/{HUMID}", "/alarms"}
+    assert {client.get(path).status_code for path in paths} == {200}
 
 
 def test_seen_is_of_this_occurrence(site):
