@@ -74,11 +74,6 @@ def expired(waiting: Iterable[OutRow], now_ms: int) -> tuple[OutRow, ...]:
     return tuple(row for row in waiting if now_ms >= row.expires_ms and not _is_owed(row))
 
 
-def counts(rows: Iterable[OutRow]) -> bool:
-    """Whether a message made of these uses up a place within the limits."""
-    return not all(_is_free(row) for row in rows)
-
-
 def together(bound: Sequence[OutRow]) -> Sending:
     """These rows as one message, the most urgent first."""
     ranks = tuple(Priority)
