@@ -50,7 +50,7 @@ def messages_of(
     if gathered.unseen:
         unseen = frozenset(key for key, state in states.items() if state.shown is Shown.UNACK)
         gathered, seen = seen_by(gathered, unseen)
-        singly += [storm_seen(item, wall_s) for item in seen]
+        singly += [message for item in seen for message in storm_seen(item, wall_s)]
     return singly, gathered
 
 

@@ -46,23 +46,27 @@ def storm_message(
     deadlines = [state.said.deadline_s for key in storm.members if (state := states.get(key)) is not None]
     what = f"{len(storm.members)} alarms at once. First: {named} And {others} more."
     return replace(
-        _of_storm(storm, MessageKind.ACTIVE if storm.told == 1 else MessageKind.WORSE, what, at_s),
+        _of_storm(storm, storm.told, MessageKind.ACTIVE if storm.told == 1 else MessageKind.WORSE, what, at_s),
         why="So many at once have one cause more likely than many.",
         act=cause,
         deadline_s=min((d for d in deadlines if d is not None), default=None),
     )
 
 
-def storm_seen(storm: Storm, at_s: float) -> Message:
-    """Nothing more is sent of it: each of its alarms was acknowledged or is over."""
-    return _of_storm(storm, MessageKind.SEEN, "All alarms of it were seen or are over.", at_s)
+def storm_seen(storm: Storm, at_s: float) -> tuple[Message, ...]:
+    """Nothing more is sent of it, however often it was told: all its alarms were acknowledged or are over."""
+    return tuple(
+        _of_storm(storm, number, MessageKind.SEEN, "All alarms of it were seen or are over.", at_s)
+        for number in range(1, storm.told + 1)
+    )
 
 
-def _of_storm(storm: Storm, kind: MessageKind, what: str, at_s: float) -> Message:
+def _of_storm(storm: Storm, number: int, kind: MessageKind, what: str, at_s: float) -> Message:
+    """Each time that a storm is told is an occurrence of its own, or it would be told once only."""
     return Message(
         kind=kind,
         subject=STORM,
-        occurrence=f"{storm.id}-{storm.told}",
+        occurrence=f"{storm.id}-{number}",
         type=STORM,
         place="",
         priority=storm.priority,

@@ -222,6 +222,24 @@ def test_many_at_once_are_one_message(calm):
     assert ("seen", "storm") in calm.kinds()
 
 
+def test_a_storm_told_twice_ends_as_often(calm):
+    """Whoever was still to be called of its beginning is not called once all was seen."""
+    for place in (BOX, OTHER_BOX, ROOM, OVEN):
+        calm.set("reading_stale", True, place)
+    calm.look()
+    for place in (BOX, OTHER_BOX, ROOM, OVEN):
+        calm.set("lid_open", True, place)
+    calm.look(2)
+    told = [message.occurrence for message in calm.told if message.subject == "storm"]
+    assert len(set(told)) == 2
+    seen = [(look.alarm.key, look.alarm.activation) for look in calm.desk.looks()]
+    assert calm.acts.acknowledge_visible(seen, "Kim") == ()
+    over = [
+        message.occurrence for message in calm.told if (message.kind, message.subject) == ("seen", "storm")
+    ]
+    assert over == told
+
+
 def test_a_storm_goes_on_through_a_restart(calm):
     for place in (BOX, OTHER_BOX, ROOM, OVEN):
         calm.set("reading_stale", True, place)
