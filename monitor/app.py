@@ -223,6 +223,7 @@ class Service:
             delivery=lambda: self.sender.trouble or "",
             chain=self._log_watch.trouble,
             disk=lambda: disk_room(self.path),
+            test_owed_s=lambda: self.delivery.test_owed_s(),
         )
         return Gatherer(self.queries, reader, desk, clock, troubles)
 

@@ -2,6 +2,7 @@
 
 from collections.abc import Iterator
 
+from monitor.alarms.way_test import due_notice
 from monitor.model.answers import StatusAnswer
 from monitor.model.around import Around
 from monitor.model.message import Message, MessageKind, Priority
@@ -36,6 +37,8 @@ def _due(status: StatusAnswer, around: Around, now_s: float) -> Iterator[Message
         if watch.proof_due_s is not None and 0.0 <= watch.proof_due_s - now_s <= AHEAD_S:
             what = f"{names.get(oven, oven)} is due for its yearly test"
             yield _coming("proof_due", oven, what, watch.proof_due_s, now_s)
+    if around.test_owed_s:
+        yield due_notice(around.test_owed_s, now_s)
 
 
 def _coming(kind: str, place: str, what: str, due_s: float, now_s: float) -> Message:

@@ -1,6 +1,6 @@
 """The test of the whole way that an alarm goes to people (A-40): a condition of its own row, as a message."""
 
-from collections.abc import Iterable
+from collections.abc import Mapping
 from datetime import UTC, datetime
 
 from monitor.model.condition import Condition
@@ -45,16 +45,13 @@ def test_message(condition: Condition, occurrence: str, now_s: float, link: str)
     )
 
 
-def due_notice(names: Iterable[str], since_s: float, now_s: float) -> Message | None:
-    """That the whole way was not tested for so long; None where it was, by all. Told again each 30 days.
+def due_notice(owed_s: Mapping[str, float], now_s: float) -> Message:
+    """That the whole way was not tested for so long. Told again each 30 days.
 
     Args:
-        names: Whoever owes a test.
-        since_s: Since when the one who waits longest owes it [Unix s].
+        owed_s: Since when each who owes a test owes it [Unix s], by name; at least one.
     """
-    owing = list(names)
-    if not owing:
-        return None
+    owing, since_s = list(owed_s), min(owed_s.values())
     shown = ", ".join(owing[:NAMES_MAX]) + (
         f" and {len(owing) - NAMES_MAX} more" if len(owing) > NAMES_MAX else ""
     )

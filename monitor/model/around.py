@@ -37,3 +37,6 @@ class Around:
     check_due_s: Mapping[str, float | None] = field(default_factory=dict)  # Unix s, by place with a sensor
     battery_pct: Mapping[str, float | None] = field(default_factory=dict)  # by place with a battery
     node_offline: Mapping[str, bool | None] = field(default_factory=dict)  # by place that the node serves
+    test_owed_s: Mapping[str, float] = field(
+        default_factory=dict
+    )  # Unix s since when, by name of who owes one

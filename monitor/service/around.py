@@ -36,6 +36,9 @@ class Troubles:
     delivery: Told
     chain: Told
     disk: Callable[[], tuple[int, int] | None]  # free and all [bytes]
+    test_owed_s: Callable[
+        [], Mapping[str, float]
+    ]  # since when [Unix s], by name of who owes a test of messages
 
 
 class OvenStates(Protocol):
@@ -59,6 +62,7 @@ class Gatherer:
         self._chambers: dict[str, deque[tuple[float, float]]] = {}  # oven -> (monotonic s, degC)
         self._heated_s: dict[str, float] = {}  # oven -> when it last had leave to heat
         self._checks: dict[str, float | None] = {}
+        self._test_owed_s: Mapping[str, float] = {}
         self._checked_s = float("-inf")
         self.newest = Around()  # as gathered last
 
@@ -67,6 +71,7 @@ class Gatherer:
         now_s = self._clock.mono_s()
         inventory = self._store.inventory()  # channels only: where spools lie is not asked
         newest = self._store.latest()
+        self._look_up_due(now_s)
         disk, said = self._troubles.disk(), self._troubles
         self.newest = Around(
             broker_away_s=self._away_s(now_s),
@@ -79,9 +84,10 @@ class Gatherer:
             disk_total_bytes=None if disk is None else disk[1],
             ovens=self._watches(inventory, now_s),
             smoke=self._smoke(inventory, newest),
-            check_due_s=self._due(now_s),
+            check_due_s=self._checks,
             battery_pct=self._batteries(inventory, newest),
             node_offline=self._offline(inventory),
+            test_owed_s=self._test_owed_s,
         )
         return self.newest
 
@@ -149,17 +155,17 @@ class Gatherer:
         found = {room.key: known[room.channel] for room in inventory.rooms.values() if room.channel in known}
         return {room: each.is_alarming if each.is_heard else None for room, each in found.items()}
 
-    def _due(self, now_s: float) -> dict[str, float | None]:
-        if now_s - self._checked_s >= _CHECKS_S:
-            self._checked_s = now_s
-            self._checks = {
-                sensor.place: None
-                if sensor.due is None
-                else dt.datetime.fromisoformat(sensor.due).timestamp()
-                for sensor in self._queries.sensors.all()
-                if sensor.place is not None
-            }
-        return self._checks
+    def _look_up_due(self, now_s: float) -> None:
+        """Checks of sensors and tests of messages."""
+        if now_s - self._checked_s < _CHECKS_S:
+            return
+        self._checked_s = now_s
+        self._test_owed_s = self._troubles.test_owed_s()
+        self._checks = {
+            sensor.place: None if sensor.due is None else dt.datetime.fromisoformat(sensor.due).timestamp()
+            for sensor in self._queries.sensors.all()
+            if sensor.place is not None
+        }
 
     def _batteries(self, inventory: Inventory, newest: tuple[Newest, ...]) -> dict[str, float | None]:
         """By place: of its channel, or of the whole node that serves it."""

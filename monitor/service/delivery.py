@@ -214,8 +214,11 @@ class Delivery:
         heard_ms = self._store.outbox_heard_ms(person)
         return heard_ms is None or heard_ms <= self._now_ms() - way_test.TEST_EVERY_S * 1000
 
-    def notices(self) -> tuple[Message, ...]:
-        """What is to be told of the messages themselves: that a test is owed, by whom for 90 days (A-40)."""
+    def test_owed_s(self) -> dict[str, float]:
+        """Who owes a test of messages (A-40), by name, and since when [Unix s].
+
+        That is 90 days after the last that was heard, or after there was a way to reach them.
+        """
         found, now_s = self._store.recipients(), self._now_s()
         names = {SITE: "the site"} | {fold(each.name): each.name for each in self._store.people()}
         owing: dict[str, float] = {}
@@ -227,8 +230,7 @@ class Delivery:
             since_s = begun_ms / 1000 + way_test.TEST_EVERY_S
             if since_s <= now_s:
                 owing[names.get(person, person)] = since_s
-        notice = way_test.due_notice(owing, min(owing.values(), default=now_s), now_s)
-        return () if notice is None else (notice,)
+        return owing
 
     def _tell(self, engine: Engine, messages: Sequence[Message]) -> None:
         recipients = self._store.recipients()

@@ -26,6 +26,18 @@ def test_not_before_and_not_when_overdue():
     assert notices(frozenset(), STATUS, around(31, -1), NOW_S) == ((), frozenset())
 
 
+def test_a_test_of_messages_that_is_owed_is_told_once_and_again_after_a_month():
+    """A-40; once all were heard it is forgotten, so that the next is told again."""
+    owed = Around(test_owed_s={"the site": NOW_S, "Mara": NOW_S + DAY_S})
+    told, kept = notices(frozenset(), STATUS, owed, NOW_S + DAY_S)
+    assert [item.type for item in told] == ["alarm_test_due"]
+    assert "the site, Mara" in told[0].what
+    assert notices(kept, STATUS, owed, NOW_S + 29 * DAY_S) == ((), kept)
+    again, _ = notices(kept, STATUS, owed, NOW_S + 31 * DAY_S)
+    assert [item.type for item in again] == ["alarm_test_due"]
+    assert notices(kept, STATUS, Around(), NOW_S) == ((), frozenset())
+
+
 def test_another_due_date_is_another_occurrence():
     _, kept = notices(frozenset(), STATUS, around(10, 90), NOW_S)
     told, _ = notices(kept, STATUS, around(12, 90), NOW_S)

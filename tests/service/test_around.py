@@ -14,10 +14,16 @@ class World:
         self.is_connected = True
         self.said = dict.fromkeys(("database", "supervision", "clock", "delivery", "chain"), "")
         self.disk = (10, 100)
+        self.owed = {}
 
     def troubles(self):
         told = {name: (lambda name=name: self.said[name]) for name in self.said}
-        return Troubles(is_connected=lambda: self.is_connected, disk=lambda: self.disk, **told)
+        return Troubles(
+            is_connected=lambda: self.is_connected,
+            disk=lambda: self.disk,
+            test_owed_s=lambda: dict(self.owed),
+            **told,
+        )
 
 
 @pytest.fixture
@@ -68,6 +74,16 @@ def test_a_rise_is_told_over_minutes_not_from_one_noisy_sample(site):
     assert rise("x", 32.0, 120.0) == pytest.approx(1.0)
     assert rise("x", 32.0, 400.0) is None  # nothing was heard in between
     assert rise("x", None, 410.0) is None
+
+
+def test_who_owes_a_test_of_messages_is_looked_up_every_ten_minutes(site):
+    """It changes in days, and every look at the alarms asks."""
+    assert site.gatherer.around().test_owed_s == {}
+    site.world.owed = {"Mara": 1.0}
+    site.clock.mono += 599.0
+    assert site.gatherer.around().test_owed_s == {}
+    site.clock.mono += 1.0
+    assert site.gatherer.around().test_owed_s == {"Mara": 1.0}
 
 
 def test_how_long_the_broker_has_been_away(site):

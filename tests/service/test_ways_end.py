@@ -2,9 +2,12 @@
 
 import pytest
 from support.delivery import NOON_S, message, post
+from support.pages import FakeQueries
 
+from monitor.alarms.notices import notices
 from monitor.edge.ways import Ways
 from monitor.errors import BadInputError, GoneError, LaterError
+from monitor.model.around import Around
 from monitor.model.audit import AuditKind
 from monitor.model.delivery import SITE, TEST_CODE, Outcome
 from monitor.model.message import MessageKind, Priority
@@ -12,12 +15,19 @@ from monitor.store.backup import backup
 
 pytestmark = pytest.mark.filterwarnings("default")  # the library's own warnings are not ours to mend
 DAY_S = 86_400.0
+STATUS = FakeQueries().status()
 
 
 @pytest.fixture
 def site(tmp_path):
     with post(tmp_path) as made:
         yield made
+
+
+def owed(site):
+    """What the alarms' desk would have to tell of tests that nobody made."""
+    around = Around(test_owed_s=site.delivery.test_owed_s())
+    return notices(frozenset(), STATUS, around, site.now_s)[0]
 
 
 def test_what_has_ended_is_removed_and_the_next_way_takes_over(site):
@@ -122,12 +132,12 @@ def test_what_proves_a_test_is_in_no_table(tmp_path):
 
 def test_a_test_that_is_owed_for_90_days_is_a_notice(site):
     """Counted from the last that was heard, or from when there was a way; told again after 30 days, not sooner."""
-    assert site.delivery.notices() == ()
+    assert owed(site) == ()
     site.way("json://one")
     site.now_s += 89 * DAY_S
-    assert site.delivery.notices() == ()
+    assert owed(site) == ()
     site.now_s += DAY_S
-    (notice,) = site.delivery.notices()
+    (notice,) = owed(site)
     assert (notice.type, notice.kind, notice.priority) == (
         "alarm_test_due",
         MessageKind.NOTICE,
@@ -135,16 +145,16 @@ def test_a_test_that_is_owed_for_90_days_is_a_notice(site):
     )
     assert "the site" in notice.what
     site.tell(notice)
-    site.tell(*site.delivery.notices())
+    site.tell(*owed(site))
     assert len(site.rows()) == 1
     site.now_s += 29 * DAY_S
-    assert site.delivery.notices()[0].occurrence == notice.occurrence
+    assert owed(site)[0].occurrence == notice.occurrence
     site.now_s += 2 * DAY_S
-    assert site.delivery.notices()[0].occurrence != notice.occurrence
+    assert owed(site)[0].occurrence != notice.occurrence
     site.delivery.test("Mara", SITE)
     site.turn()
     site.delivery.heard("Mara", SITE, site.letters[-1].test_key)
-    assert site.delivery.notices() == ()
+    assert owed(site) == ()
 
 
 def test_restored_without_the_key_it_says_so_and_goes_on(tmp_path):
