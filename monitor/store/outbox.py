@@ -116,9 +116,15 @@ class OutboxReader(Connections):
 
 
 def prune(db: sqlite3.Connection, before_ms: int) -> None:
-    """What was settled before a time goes; what waits never does."""
+    """What was settled before a time goes; what waits never does, nor the last test that each has heard.
+
+    The next test is owed from that one on: by then all others of its age are gone.
+    """
     db.execute(
-        "DELETE FROM outbox WHERE settled_ms < ? AND state IN ('sent', 'given up', 'cancelled')", (before_ms,)
+        "DELETE FROM outbox WHERE settled_ms < ? AND state IN ('sent', 'given up', 'cancelled')"
+        " AND (heard_ms IS NULL OR heard_ms < (SELECT max(heard_ms) FROM outbox AS other"
+        " WHERE other.site_id = outbox.site_id AND other.person = outbox.person))",
+        (before_ms,),
     )
 
 

@@ -157,6 +157,21 @@ def test_a_test_that_is_owed_for_90_days_is_a_notice(site):
     assert owed(site) == ()
 
 
+def test_the_last_test_heard_is_known_until_the_next_one(site):
+    """Though what was sent is forgotten after 90 days: else the same debt would be told under another name."""
+    site.way("json://one")
+    for _ in range(2):
+        site.now_s += 100 * DAY_S
+        site.delivery.test("Mara", SITE)
+        site.turn()
+        site.delivery.heard("Mara", SITE, site.letters[-1].test_key)
+    heard_s = site.now_s
+    site.now_s += 91 * DAY_S
+    site.store.prune(round(site.now_s * 1000))
+    assert len(site.states()) == 1
+    assert site.delivery.test_owed_s() == {"the site": heard_s + 90 * DAY_S}
+
+
 def test_restored_without_the_key_it_says_so_and_goes_on(tmp_path):
     """A backup holds the database alone: nothing gets out by the old ways, and a new one works."""
     (tmp_path / "old").mkdir()
