@@ -156,11 +156,12 @@ class Settled:
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Hastened:
-    """The next rung of an occurrence is due now, since the one before could not be reached."""
+    """The rung after this one of an occurrence is due now, since it could not be reached."""
 
     person: str
     subject: str
     occurrence: str
+    rung: int
     at_ms: int
 
 

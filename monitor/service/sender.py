@@ -291,7 +291,9 @@ def _is_pressing(row: OutRow) -> bool:
 
 
 def _hastened(row: OutRow, now_ms: int) -> Hastened:
-    return Hastened(person=row.person, subject=row.subject, occurrence=row.occurrence, at_ms=now_ms)
+    return Hastened(
+        person=row.person, subject=row.subject, occurrence=row.occurrence, rung=row.rung, at_ms=now_ms
+    )
 
 
 def _given_up(changes: Sequence[OutboxChange]) -> list[AuditEntry]:

@@ -190,10 +190,13 @@ def _settled(db: sqlite3.Connection, site: int, change: Settled) -> None:
 
 def _hastened(db: sqlite3.Connection, site: int, change: Hastened) -> None:
     db.execute(
-        "UPDATE outbox SET not_before_ms = ?1 WHERE site_id = ?2 AND key = ("
-        "SELECT key FROM outbox WHERE site_id = ?2 AND subject = ?3 AND occurrence = ?4 AND state = 'queued'"
-        " AND tries = 0 AND kind IN ('active', 'worse') AND not_before_ms > ?1 ORDER BY rung, key LIMIT 1)",
-        (change.at_ms, site, change.subject, change.occurrence),
+        # Looked for whatever became of it: what fails again hastens no further rung than at first.
+        # Others have rungs of their own: the same person's next way comes before them.
+        "UPDATE outbox SET not_before_ms = ?1 WHERE state = 'queued' AND tries = 0 AND not_before_ms > ?1"
+        " AND site_id = ?2 AND key = ("
+        "SELECT key FROM outbox WHERE site_id = ?2 AND subject = ?3 AND occurrence = ?4 AND rung > ?6"
+        " AND state <> 'cancelled' AND kind IN ('active', 'worse') ORDER BY person <> ?5, rung, key LIMIT 1)",
+        (change.at_ms, site, change.subject, change.occurrence, change.person, change.rung),
     )
 
 

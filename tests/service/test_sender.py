@@ -104,6 +104,38 @@ def test_a_channel_that_hangs_holds_up_no_other(site):
     assert sum(address == "json://hangs" for address, *_ in site.got) == 1
 
 
+@pytest.mark.parametrize("occurrence", ["1", "2", "3", "4"])
+def test_what_fails_goes_by_the_next_way_of_the_same_person(site, occurrence):
+    """Not by the second way of somebody else, who was reached."""
+    site.ask(lambda engine: engine.change_people(PersonAdded(name="Ilse", role=Role.DO, at_ms=0)))
+    site.way("json://dead")
+    site.way("json://mine")
+    site.way("json://hers", person="ilse")
+    site.way("json://hers-too", person="ilse")
+    site.answers["json://dead"] = False
+    site.tell(message(priority=Priority.HIGH, occurrence=occurrence))
+    site.turn()
+    site.turn(1)
+    assert sorted(address for address, *_ in site.got) == ["json://dead", "json://hers", "json://mine"]
+
+
+def test_a_way_that_hangs_hastens_one_rung_not_all(site):
+    """However long it hangs: the next way was reached, and those after it keep their turn (C-24)."""
+    ways = ("json://stuck", "json://second", "json://third")
+    for address in ways:
+        site.way(address)
+    site.answers["json://stuck"] = "hang"
+    site.tell(message())
+    site.turn()
+    site.turn(31)  # it counts as hung
+    site.tell(message(priority=Priority.HIGH, occurrence="2"))
+    for _ in range(5):
+        site.turn(1)
+    assert [address for address, *_ in site.got] == ["json://stuck", "json://second"]
+    site.turn(1_200)
+    assert [address for address, *_ in site.got] == list(ways)
+
+
 def test_what_hung_and_then_went_through_is_not_repeated(site):
     """It was about to be sent again; now it is known to have arrived."""
     site.way("json://hangs")
