@@ -4,6 +4,8 @@ from collections.abc import Mapping, Sequence
 from dataclasses import dataclass
 
 from monitor.errors import FieldError
+from monitor.library.alarm_table import load_alarm_table
+from monitor.model.alarm_row import AlarmClass
 from monitor.model.delivery import SITE, Wishes
 from monitor.model.message import Priority
 
@@ -15,15 +17,7 @@ LEAST = (
     (Priority.HIGH, "only what is urgent"),
     (Priority.SAFETY, "only what can hurt people"),
 )
-# What may be muted, and its name. What can hurt people is not among them: it always comes.
-_TYPES = (
-    *("humidity_high", "desiccant_spent", "desiccant_soon", "box_leaky", "wet_contents", "charge_too_small"),
-    *("lid_open", "contents_unannounced", "spool_rewet", "temperature_high"),
-    *("reading_stale", "sensor_implausible", "sensor_misplaced", "battery_low", "sensor_check_overdue"),
-    *("node_offline", "broker_away", "database_trouble", "clock_wrong", "disk_low", "delivery_failing"),
-    *("records_broken", "supervision_trouble", "alarm_test_due"),
-)
-KINDS: Mapping[str, str] = {kind: kind.replace("_", " ") for kind in _TYPES}
+_NOTICES = {"alarm_test_due": "Test of messages due"}
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -37,6 +31,12 @@ class Shown:
     a_day: str
     then: str
     muted: tuple[str, ...]
+
+
+def muteable() -> dict[str, str]:
+    """What may be muted, and its name. What can hurt people is not among it: it always comes."""
+    rows = load_alarm_table().rows.values()
+    return {row.type: row.name for row in rows if row.alarm_class is not AlarmClass.SAFETY} | _NOTICES
 
 
 def shown(wishes: Wishes) -> Shown:

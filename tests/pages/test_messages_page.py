@@ -6,6 +6,8 @@ from html import unescape
 import pytest
 from support.sign_in import gate, send
 
+from monitor.library.alarm_table import load_alarm_table
+from monitor.model.alarm_row import AlarmClass
 from monitor.model.delivery import SITE, Taken
 from monitor.model.message import Priority
 from monitor.model.people import Role
@@ -198,7 +200,12 @@ def test_kinds_are_muted_on_the_form_and_stay_so(site):
         == 303
     )
     assert site.delivery.recipients().of("mara").muted == ("disk_low", "lid_open")
-    assert 'value="lid_open" checked' in page_of(site.mara)
+    page = page_of(site.mara)
+    assert 'value="lid_open" checked' in page
+    rows = load_alarm_table().rows.values()
+    offered = dict(re.findall(r'name="muted" value="(\w+)"[^>]*>([^<]+)<', page))
+    assert offered.pop("alarm_test_due") == "Test of messages due"
+    assert offered == {row.type: row.name for row in rows if row.alarm_class is not AlarmClass.SAFETY}
     for wrong in ("oven_trip", "smoke", "x" * 5_000):
         response = send(site.mara, "/messages/me/wishes", WISHES | {"muted": [wrong]})
         assert response.status_code == 400

@@ -1,6 +1,6 @@
 """The pages for messages: one's own ways and wishes, the site's, and for an owner who would hear of what."""
 
-from collections.abc import Callable, Mapping
+from collections.abc import Callable
 from dataclasses import dataclass
 
 from flask import Blueprint, Response, abort, redirect, render_template, request, url_for
@@ -12,7 +12,7 @@ from monitor.model.message import MessageKind
 from monitor.model.people import CONSOLE, Role, fold
 from monitor.service.delivery import NAME_MAX, Delivery
 from web.inside import sentence
-from web.messages_form import KINDS, LEAST, SITE_KEY, read_wishes, shown
+from web.messages_form import LEAST, SITE_KEY, muteable, read_wishes, shown
 from web.present import Presenter
 from web.sign_in.door import Door
 from web.sign_in.roles import at_the_door, needs
@@ -56,19 +56,16 @@ class Line:
     can_be_heard: bool
 
 
-def blueprints(
-    door: Door | None, present: Presenter, zone: str, kinds: Mapping[str, str] = KINDS
-) -> tuple[Blueprint, ...]:
-    """None where nobody can be told. `kinds`: what may be muted, and its name."""
+def blueprints(door: Door | None, present: Presenter, zone: str) -> tuple[Blueprint, ...]:
+    """None where nobody can be told."""
     if door is None or door.delivery is None:
         return ()
-    return (_blueprint(door, door.delivery, present, zone, kinds),)
+    return (_blueprint(door, door.delivery, present, zone),)
 
 
-def _blueprint(
-    door: Door, delivery: Delivery, present: Presenter, zone: str, kinds: Mapping[str, str]
-) -> Blueprint:
+def _blueprint(door: Door, delivery: Delivery, present: Presenter, zone: str) -> Blueprint:
     pages = Blueprint("messages", __name__)
+    kinds = muteable()
 
     @pages.get("/me/messages")
     @needs(Role.LOOK)
