@@ -8,6 +8,7 @@ import base64
 import hashlib
 import hmac
 import os
+import threading
 from collections.abc import Callable
 from pathlib import Path
 
@@ -21,13 +22,13 @@ class Seal:
 
     def __init__(self, path: Path) -> None:
         self._path = path
+        self._making = threading.RLock()  # two who are first at once must not each make a key
 
     def close(self, text: str) -> bytes:
         """The sealed text. StoreError: the key cannot be written or read."""
         from cryptography.fernet import Fernet
 
-        key = self._key() or self._make()
-        return Fernet(key).encrypt(text.encode())
+        return Fernet(self._key_or_new()).encrypt(text.encode())
 
     def open(self, sealed: bytes) -> str:
         """The text; RefusedError when it was sealed by another key."""
@@ -43,20 +44,24 @@ class Seal:
 
     def sign(self, text: str) -> str:
         """What only who has the key can say of this text: 32 characters that fit into an address."""
-        key = self._key() or self._make()
-        digest = hmac.new(key, text.encode(), hashlib.sha256).digest()
+        digest = hmac.new(self._key_or_new(), text.encode(), hashlib.sha256).digest()
         return base64.urlsafe_b64encode(digest[:24]).decode()
 
     def keep(self, path: Path, make: Callable[[], str]) -> str:
         """A secret of its own file, sealed; made at first, and anew once its seal cannot be opened."""
-        try:
-            return self.open(path.read_bytes())
-        except (FileNotFoundError, RefusedError):
-            text = make()
-        except OSError as error:
-            raise StoreError(f"the key {path} cannot be read: {error.strerror}") from None
-        _write_whole(path, self.close(text))
-        return text
+        with self._making:
+            try:
+                return self.open(path.read_bytes())
+            except (FileNotFoundError, RefusedError):
+                text = make()
+            except OSError as error:
+                raise StoreError(f"the key {path} cannot be read: {error.strerror}") from None
+            _write_whole(path, self.close(text))
+            return text
+
+    def _key_or_new(self) -> bytes:
+        with self._making:
+            return self._key() or self._make()
 
     def _key(self) -> bytes | None:
         try:

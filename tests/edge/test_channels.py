@@ -8,6 +8,7 @@ import stat
 import subprocess
 import sys
 import threading
+from concurrent.futures import ThreadPoolExecutor
 from contextlib import contextmanager
 from http.server import BaseHTTPRequestHandler, ThreadingHTTPServer
 
@@ -201,6 +202,21 @@ def test_a_key_is_its_owners_alone_and_needed_to_read(tmp_path):
     other.close("x")
     with pytest.raises(RefusedError, match=ENTER_AGAIN[:20]):
         other.open(sealed)
+
+
+def test_who_is_first_at_once_gets_one_key(tmp_path):
+    """Else what was sealed, or subscribed to, under the other one could never be used."""
+    seal, start = Seal(tmp_path / "site-messages.key"), threading.Barrier(8)
+    made = iter(range(8))
+
+    def first(_):
+        start.wait(5)
+        return seal.keep(tmp_path / "push.key", lambda: str(next(made))), seal.close("x")
+
+    with ThreadPoolExecutor(8) as pool:
+        found = list(pool.map(first, range(8)))
+    assert {kept for kept, _ in found} == {"0"}
+    assert {seal.open(sealed) for _, sealed in found} == {"x"}
 
 
 def test_the_library_is_not_loaded_before_it_is_needed():
