@@ -339,11 +339,9 @@ class Service:
 
     def _surroundings(self) -> Surroundings:
         link = self.link.state()
-        reasons = [self.worker.trouble] if self.worker.trouble else []
-        if self.timer is not None and self.timer.trouble:
-            reasons.append(self.timer.trouble)
-        if self.sender.trouble:
-            reasons.append(self.sender.trouble)
+        # Each is asked once: another thread may end its trouble in between.
+        timer_trouble = "" if self.timer is None else self.timer.trouble
+        reasons = [said for said in (self.worker.trouble, timer_trouble, self.sender.trouble) if said]
         if link.taken_over:
             reasons.append("Another program uses this monitor's client id at the broker: stop one of them.")
         elif not link.connected and link.last_error:
