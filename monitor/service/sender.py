@@ -190,11 +190,18 @@ class Sender:
 
     def _give_back(self) -> None:
         """Rows that were taken without our hearing of it were never sent."""
-        for name in self._unknown[-100:]:
+        if not self._unknown:
+            return
+        names = tuple(self._unknown)
+        self._ask(
+            lambda _: None
+        )  # asked in turn: once this is answered, whatever was asked before is written
+        for name in names:
             if self._store.outbox_taken(name):
                 at_ms = round(self._now_s() * 1000)
                 back = Settled(name=name, state=Outcome.QUEUED, at_ms=at_ms)
                 self._ask(_changing(back))
+        del self._unknown[: len(names)]
 
     def _start_due(self, now_ms: int) -> None:
         waiting = self._store.outbox_open(Outcome.QUEUED, now_ms)

@@ -58,6 +58,27 @@ def test_killed_between_send_and_record_only_what_matters_is_sent_again(site, pr
     assert (str(row.state), row.is_unsure) == (state, True)
 
 
+def test_what_the_worker_took_without_an_answer_in_time_is_sent_once(site):
+    """It never left, so it goes back; and once that is known it is not asked after for ever."""
+    site.way("json://one")
+    site.tell(message())
+    ask = site.sender._ask
+
+    def late(act):
+        site.sender._ask = ask
+        ask(act)
+        raise TimeoutError
+
+    site.sender._ask = late
+    with pytest.raises(TimeoutError):
+        site.sender.turn()
+    assert site.states() == ["sending"]
+    site.turn(1)
+    assert len(site.got) == 1
+    assert site.states() == ["sent"]
+    assert site.sender._unknown == []
+
+
 def test_a_refusal_is_tried_again_less_and_less_often_then_given_up(site):
     """Bounded, and it stands in the log."""
     site.way("json://one")
