@@ -83,7 +83,7 @@ class OutboxReader(Connections):
     def outbox_newest(self, limit: int, person: str | None = None) -> tuple[OutRow, ...]:
         """The newest rows, of one recipient or of all."""
         return self._outbox(
-            "(?1 IS NULL OR person = ?1) ORDER BY made_ms DESC, key LIMIT ?2", (person, limit), numbered=True
+            "(? IS NULL OR person = ?) ORDER BY made_ms DESC, key LIMIT ?", (person, person, limit)
         )
 
     def outbox_heard_ms(self, person: str) -> int | None:
@@ -105,12 +105,10 @@ class OutboxReader(Connections):
             ).fetchall()
         return tuple((channel, at_ms) for channel, at_ms in rows)
 
-    def _outbox(self, where: str, values: tuple[Any, ...], *, numbered: bool = False) -> tuple[OutRow, ...]:
-        site = "?3" if numbered else "?"
-        bound = (*values, self._site_id) if numbered else (self._site_id, *values)
+    def _outbox(self, where: str, values: tuple[Any, ...]) -> tuple[OutRow, ...]:
         with self._snapshot() as db:
             rows = db.execute(
-                f"SELECT {_COLUMNS} FROM outbox WHERE site_id = {site} AND {where}", bound
+                f"SELECT {_COLUMNS} FROM outbox WHERE site_id = ? AND {where}", (self._site_id, *values)
             ).fetchall()
         return tuple(_row(row) for row in rows)
 
