@@ -107,20 +107,19 @@ class Delivery:
             neat = _name(name)
             self._expect(person)
             sealed, shown = take()
+            self._ask(lambda engine: self._set_channel(engine, by, person, neat, sealed, shown))
         except (BadInputError, RefusedError) as error:
             self._refused(by, person, error)
             raise
 
-        def act(engine: Engine) -> None:
-            if len(self._store.recipients().ways(person)) >= CHANNELS_EACH:
-                raise RefusedError(f"There are {CHANNELS_EACH} ways already: remove one first.")
-            at_ms = self._now_ms()
-            engine.change_outbox(
-                ChannelSet(person=person, name=neat, shown=shown, sealed=sealed, at_ms=at_ms)
-            )
-            self._note(engine, by, person, "added a way to be told", {"name": neat, "address": shown})
-
-        self._ask(act)
+    def _set_channel(
+        self, engine: Engine, by: str, person: str, name: str, sealed: bytes, shown: str
+    ) -> None:
+        if len(self._store.recipients().ways(person)) >= CHANNELS_EACH:
+            raise RefusedError(f"There are {CHANNELS_EACH} ways already: remove one first.")
+        at_ms = self._now_ms()
+        engine.change_outbox(ChannelSet(person=person, name=name, shown=shown, sealed=sealed, at_ms=at_ms))
+        self._note(engine, by, person, "added a way to be told", {"name": name, "address": shown})
 
     def remove_channel(self, by: str, person: str, number: int) -> None:
         """With whatever waits to be sent by it."""
@@ -202,8 +201,11 @@ class Delivery:
 
         def act(engine: Engine) -> None:
             rows = self._store.outbox_newest(TESTS_LOOKED_AT, person)
-            if not any(row.key == key and row.kind is MessageKind.TEST for row in rows):
+            row = next((row for row in rows if row.key == key and row.kind is MessageKind.TEST), None)
+            if row is None:
                 raise BadInputError("that test is not here any more: send another")
+            if row.heard_ms is not None:  # said twice is the same as once
+                return
             engine.change_outbox(Heard(key=key, at_ms=self._now_ms()))
             self._note(engine, by, person, "said that a test message had come", {})
 

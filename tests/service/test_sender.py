@@ -7,7 +7,7 @@ from support.delivery import message, post
 
 from monitor.errors import BadInputError, FieldError, RefusedError
 from monitor.model.audit import AuditKind
-from monitor.model.delivery import SITE, Outcome
+from monitor.model.delivery import CHANNELS_EACH, SITE, Outcome
 from monitor.model.message import MessageKind, Priority
 from monitor.model.people import PersonAdded, PersonRemoved, Role
 
@@ -259,6 +259,31 @@ def test_a_refused_address_changes_nothing_and_names_who_tried(site, caplog):
     assert [(entry.who, entry.what) for entry in noted] == [("Mara", "was refused a change")]
     assert "Mara" in caplog.text
     assert "secret" not in caplog.text + repr(noted)
+
+
+def test_one_way_too_many_is_refused_and_noted_as_any_other(site):
+    """Whoever tried stands in the log."""
+    for number in range(CHANNELS_EACH):
+        site.way(f"json://{number}")
+    noted = []
+    site.engine.audit = lambda *entries: noted.extend(entries)
+    with pytest.raises(RefusedError, match="8 ways already"):
+        site.way("json://ninth")
+    assert len(site.delivery.recipients().channels) == CHANNELS_EACH
+    assert [(entry.who, entry.what) for entry in noted] == [("Mara", "was refused a change")]
+
+
+def test_that_a_test_has_come_is_noted_once(site):
+    """A button that is pressed twice tells nothing new."""
+    site.way("json://one")
+    site.delivery.test("Mara", SITE)
+    site.turn()
+    (row,) = site.rows().values()
+    noted = []
+    site.engine.audit = lambda *entries: noted.extend(entries)
+    for _ in range(2):
+        site.delivery.heard("Mara", SITE, row.key)
+    assert [entry.what for entry in noted] == ["said that a test message had come"]
 
 
 def test_that_nobody_would_hear_of_it_is_said_and_noted(site):
