@@ -50,6 +50,11 @@ def states(path):
         return db.execute("SELECT state, is_unsure FROM outbox").fetchall()
 
 
+def subjects(path):
+    with closing(sqlite3.connect(f"file:{path}?mode=ro", uri=True)) as db:
+        return db.execute("SELECT subject FROM outbox").fetchall()
+
+
 @pytest.mark.parametrize(
     ("priority", "times", "ends"),
     [(Priority.MEDIUM, 1, ("given up", 1)), (Priority.SAFETY, 2, ("sent", 1))],
@@ -76,3 +81,18 @@ def test_killed_while_a_message_is_on_its_way(tmp_path, broker, receiver, priori
     finally:
         program.stop()
     assert len(receiver.got) == times
+
+
+def test_a_test_that_is_owed_is_told_by_the_running_service(tmp_path, broker, receiver):
+    """A-40: from a way that was set 91 days ago to a row of the outbox."""
+    path = tmp_path / "live.db"
+    Store(path, "lab").close()
+    with post(tmp_path, "live.db", Seal(tmp_path / "live-messages.key").close) as before:
+        before.now_s = time.time() - 91 * 86_400.0
+        before.way(f"json://127.0.0.1:{receiver.server_port}/x")
+    program = Program("serve", "--settings", settings_file(tmp_path, broker.port, free_port()))
+    try:
+        assert "sorbwatch is at" in program.line()
+        wait_for(lambda: subjects(path) == [("alarm_test_due",)], 20, "the notice")
+    finally:
+        program.stop()
