@@ -6,6 +6,7 @@ and bounds in place of a figure where much of it was not measured (A-41).
 """
 
 import math
+from collections import deque
 from collections.abc import Sequence
 from dataclasses import dataclass
 
@@ -110,8 +111,7 @@ def dose_of(
     materials comparable.
     """
     over = np.maximum(polymer_content(material, humidity) - material.limit_content, 0.0)
-    rate = diffusivity_m2_s(material.diffusivity_m2_s, material.activation_j_mol, temperature_c) / radius_m**2
-    return float(np.sum(over / material.limit_content * rate * seconds))
+    return float(np.sum(over / material.limit_content * _rate(material, temperature_c, radius_m) * seconds))
 
 
 def equivalent_humidity(
@@ -144,37 +144,43 @@ def equivalent_humidity(
 
 
 def worst_hour(spans: Sequence[Span]) -> float | None:
-    """Mean humidity of the dampest hour, of spans that were measured; None where none was."""
+    """Mean humidity of the dampest hour, of spans that were measured; None where none was.
+
+    Of less than an hour it is the mean of all: a moment at its beginning is no hour.
+    """
     best: float | None = None
-    first, inside_s, sum_s = 0, 0.0, 0.0
+    window = deque[tuple[float, float]]()
+    inside_s, sum_s = 0.0, 0.0
     for span in spans:
         if span.humidity is None:
             continue
+        window.append((span.seconds, span.humidity * span.seconds))
         inside_s += span.seconds
         sum_s += span.humidity * span.seconds
-        while first < len(spans) and inside_s - _measured_s(spans[first]) >= WORST_HOUR_S:
-            inside_s -= _measured_s(spans[first])
-            sum_s -= (spans[first].humidity or 0.0) * _measured_s(spans[first])
-            first += 1
-        mean = sum_s / inside_s
-        if inside_s >= WORST_HOUR_S or best is None:
-            best = mean if best is None else max(best, mean)
+        while inside_s - window[0][0] >= WORST_HOUR_S:
+            seconds, weighted = window.popleft()
+            inside_s -= seconds
+            sum_s -= weighted
+        if inside_s >= WORST_HOUR_S:
+            best = max(best or 0.0, sum_s / inside_s)
+    if best is None and inside_s > 0.0:
+        return sum_s / inside_s
     return best
-
-
-def _measured_s(span: Span) -> float:
-    return 0.0 if span.humidity is None else span.seconds
 
 
 def _shares(material: Material, seconds: Array, temperature_c: Array, radius_m: float) -> tuple[float, Array]:
     """What is left of the start at the end, and the share of each span's equilibrium, shape (spans,)."""
     modes = cylinder_modes()
-    rate = diffusivity_m2_s(material.diffusivity_m2_s, material.activation_j_mol, temperature_c) / radius_m**2
-    gone = (rate * seconds)[:, None] * modes.rates  # shape (spans, modes)
+    gone = (_rate(material, temperature_c, radius_m) * seconds)[:, None] * modes.rates  # shape (spans, modes)
     after = np.cumsum(gone[::-1], axis=0)[::-1] - gone  # of all spans that follow
     shares = (np.exp(-after) * -np.expm1(-gone)) @ modes.weights
     kept = float(np.exp(-np.sum(gone, axis=0)) @ modes.weights)
     return kept, np.asarray(shares)
+
+
+def _rate(material: Material, temperature_c: Array, radius_m: float) -> Array:
+    """D(T) / a^2 of each span [1/s]."""
+    return diffusivity_m2_s(material.diffusivity_m2_s, material.activation_j_mol, temperature_c) / radius_m**2
 
 
 def _filled(spans: Sequence[Span], fill: float) -> tuple[Array, Array, Array]:

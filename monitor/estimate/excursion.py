@@ -29,16 +29,15 @@ def excursions(means: Sequence[Mean], limit_pct: float) -> tuple[Excursion, ...]
     """
     found: list[Excursion] = []
     inside: list[Mean] = []
-    for mean in (*means, None):
-        if mean is not None and mean.humidity_pct is None:
+    for mean in means:
+        if mean.humidity_pct is None:
             continue
-        is_over = mean is not None and mean.humidity_pct is not None and mean.humidity_pct > limit_pct
-        if is_over and mean is not None and (not inside or inside[-1].place == mean.place):
+        is_over = mean.humidity_pct > limit_pct
+        if inside and not (is_over and inside[-1].place == mean.place):
+            found.append(_excursion(inside, limit_pct, is_under_way=False))
+            inside = []
+        if is_over:
             inside.append(mean)
-            continue
-        if inside:
-            found.append(_excursion(inside, limit_pct, is_under_way=mean is None))
-        inside = [mean] if is_over and mean is not None else []
     if inside:
         found.append(_excursion(inside, limit_pct, is_under_way=True))
     return tuple(found)

@@ -144,3 +144,11 @@ def test_the_worst_hour_stands_beside_it_and_no_mean_hides_it():
     assert worst_hour(air) == pytest.approx((11 * 0.70 + 0.15) / 12)
     assert worst_hour([Span(seconds=600.0, temperature_c=23.0, humidity=0.4)]) == pytest.approx(0.4)
     assert worst_hour([]) is None
+
+
+def test_a_damp_moment_at_the_beginning_is_no_worst_hour():
+    """Five minutes of 70 % before a dry day: the hour that holds them is told, not they alone."""
+    damp = Span(seconds=300.0, temperature_c=23.0, humidity=0.70)
+    dry = Span(seconds=300.0, temperature_c=23.0, humidity=0.15)
+    assert worst_hour([damp, *[dry] * 287]) == pytest.approx((0.70 + 11 * 0.15) / 12)
+    assert worst_hour([damp, dry, dry]) == pytest.approx((0.70 + 2 * 0.15) / 3)
