@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from statistics import mean, median
 
 from monitor.estimate.sensor_check import Sample
+from monitor.model.sensor_check import Corner
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
 LEAST_SAMPLES = 5  # in common
@@ -124,19 +125,10 @@ def _is_pair_apart(left: Mapping[str, float], tolerances_pct: Mapping[str, float
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class Spot:
-    """One corner of a box that a sensor lay in."""
-
-    name: str
-    humidity_pct: float
-    hours: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class Spread:
     """How the air differs from corner to corner (A-39, P37)."""
 
-    spots: tuple[Spot, ...]  # the dampest first
+    spots: tuple[Corner, ...]  # the dampest first
     spread_pct: float
     is_uneven: bool  # by more than one sensor can tell of two places
     fault: str | None = None  # "few" corners, or "short" stays
@@ -146,7 +138,7 @@ LEAST_HOURS = 24.0  # in each corner: a day's warmth goes once round
 _MOVED_TELLS_PCT = 1.0  # one sensor at two times: its hysteresis and the room's course
 
 
-def placement(spots: Sequence[Spot]) -> Spread:
+def placement(spots: Sequence[Corner]) -> Spread:
     """Where the permanent sensor belongs: in the dampest corner, which the filament must stand too."""
     ranked = tuple(sorted(spots, key=lambda spot: -spot.humidity_pct))
     if len(ranked) < 2:

@@ -3,7 +3,7 @@
 from dataclasses import dataclass
 from enum import StrEnum
 
-from monitor.model.sensor_check import Verdict
+from monitor.model.sensor_check import Corner, Verdict
 
 
 class Due(StrEnum):
@@ -182,16 +182,9 @@ class OpenLid:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class SpotAnswer:
-    name: str
-    humidity_pct: float
-    hours: float
-
-
-@dataclass(frozen=True, slots=True, kw_only=True)
 class PlacementAnswer:
     """How the air differs from corner to corner of a box."""
 
-    spots: tuple[SpotAnswer, ...]
+    spots: tuple[Corner, ...]  # the dampest first
     spread_pct: float
     sentence: str

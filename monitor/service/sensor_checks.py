@@ -1,6 +1,7 @@
 """Whether what is told of a sensor can be true, and the figures that go with it, taken from its readings."""
 
 from collections.abc import Mapping, Sequence
+from dataclasses import replace
 
 from monitor.errors import BadInputError
 from monitor.estimate.sensor_check import (
@@ -18,7 +19,6 @@ from monitor.model.sensor_check import (
     CheckNow,
     Compared,
     CompareNow,
-    Corner,
     CorrectBy,
     CorrectionSet,
     InJar,
@@ -166,7 +166,7 @@ def _compared(told: SensorTold, wish: CompareNow, sensors: SensorAnswers) -> Com
 
 
 def _mapped(told: SensorTold, wish: MapNow, sensors: SensorAnswers) -> Mapped:
-    """How the corners differed; a stay in a jar is none in a corner."""
+    """How the corners differed."""
     if not 2 <= len(wish.stays) <= CORNERS_MOST:
         raise BadInputError(f"corners must be 2 to {CORNERS_MOST}, each with the time it lay there")
     ordered = sorted(wish.stays, key=lambda stay: stay.from_s)
@@ -182,7 +182,7 @@ def _mapped(told: SensorTold, wish: MapNow, sensors: SensorAnswers) -> Mapped:
     found = sensors.corners(told.channel, wish.stays, wish.beside)
     return Mapped(
         corners=tuple(
-            Corner(name=spot.name, humidity_pct=round(spot.humidity_pct, 2), hours=round(spot.hours, 1))
+            replace(spot, humidity_pct=round(spot.humidity_pct, 2), hours=round(spot.hours, 1))
             for spot in found.spots
         ),
         spread_pct=round(found.spread_pct, 2),

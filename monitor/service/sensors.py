@@ -5,7 +5,7 @@ from dataclasses import replace
 
 from monitor.errors import BadInputError
 from monitor.estimate.box_lid import EventKind
-from monitor.estimate.side_by_side import Spot, Spread, placement, side_by_side
+from monitor.estimate.side_by_side import Spread, placement, side_by_side
 from monitor.model.reading import Quantity
 from monitor.model.sensor_answers import (
     BesideAnswer,
@@ -16,10 +16,10 @@ from monitor.model.sensor_answers import (
     PlacementAnswer,
     SensorAnswer,
     SideBySideAnswer,
-    SpotAnswer,
 )
 from monitor.model.sensor_check import (
     NO_CORRECTION,
+    Corner,
     Correction,
     SensorEvent,
     Stay,
@@ -176,10 +176,7 @@ class SensorAnswers:
         """How the air differs between corners that a sensor lay in (A-39)."""
         found = self.corners(key, stays, beside)
         return PlacementAnswer(
-            spots=tuple(
-                SpotAnswer(name=spot.name, humidity_pct=spot.humidity_pct, hours=spot.hours)
-                for spot in found.spots
-            ),
+            spots=found.spots,
             spread_pct=found.spread_pct,
             sentence=sensor_words.placement(found),
         )
@@ -200,7 +197,7 @@ class SensorAnswers:
                 raise BadInputError(f"nothing was read while it lay at {stay.name!r}")
             humidity_pct = held.corrected(read) - shift_pct
             hours = (stay.to_s - stay.from_s) / 3600.0
-            spots.append(Spot(name=stay.name, humidity_pct=humidity_pct, hours=hours))
+            spots.append(Corner(name=stay.name, humidity_pct=humidity_pct, hours=hours))
         return placement(spots)
 
     def temperature_c(self, key: str) -> float | None:

@@ -7,7 +7,8 @@ from hypothesis import given
 from hypothesis import strategies as st
 
 from monitor.estimate.sensor_check import Sample
-from monitor.estimate.side_by_side import Spot, placement, side_by_side
+from monitor.estimate.side_by_side import placement, side_by_side
+from monitor.model.sensor_check import Corner
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
 TOLERANCE = 1.8
@@ -101,9 +102,9 @@ def test_who_is_odd_does_not_depend_on_the_order_asked(values, shift):
 def test_the_permanent_sensor_belongs_into_the_dampest_corner():
     """P37, A-39: beside the desiccant it reads too dry."""
     spots = [
-        Spot(name="beside the desiccant", humidity_pct=11.0, hours=24.0),
-        Spot(name="low, by the hinge", humidity_pct=15.5, hours=26.0),
-        Spot(name="high", humidity_pct=13.0, hours=24.0),
+        Corner(name="beside the desiccant", humidity_pct=11.0, hours=24.0),
+        Corner(name="low, by the hinge", humidity_pct=15.5, hours=26.0),
+        Corner(name="high", humidity_pct=13.0, hours=24.0),
     ]
     found = placement(spots)
     assert found.spots[0].name == "low, by the hinge"
@@ -114,7 +115,7 @@ def test_the_permanent_sensor_belongs_into_the_dampest_corner():
 
 def test_corners_that_one_sensor_cannot_tell_apart_are_equal():
     """What differs by less than its hysteresis is no gradient; short stays are said to be short."""
-    spots = [Spot(name=n, humidity_pct=h, hours=8.0) for n, h in (("a", 12.0), ("b", 12.6))]
+    spots = [Corner(name=n, humidity_pct=h, hours=8.0) for n, h in (("a", 12.0), ("b", 12.6))]
     found = placement(spots)
     assert (found.is_uneven, found.fault) == (False, "short")
     assert placement(spots[:1]).fault == "few"
