@@ -28,6 +28,7 @@ from monitor.model.sensor_check import (
 from monitor.ports import ReadStore
 from monitor.service import sensor_words
 from monitor.service.air import rfc3339
+from monitor.service.corrections import Corrections
 from monitor.service.places import newest_of
 from monitor.service.sensor_answer import correction_of, sensor_answer
 from monitor.service.sensor_guide import (
@@ -182,12 +183,15 @@ class SensorAnswers:
         )
 
     def corners(self, key: str, stays: Sequence[Stay], beside: str | None = None) -> Spread:
-        """The corners by their dampness; BadInputError where nothing was read in one of them.
+        """The corners by their dampness; BadInputError where nothing was read in one of them, or in a jar.
 
         `beside` names a second sensor, which stayed where it was in the box: what the box did meanwhile
         is taken off by it.
         """
+        if beside == key:
+            raise BadInputError("beside must be another sensor than the one that lay in the corners")
         channel = self.channel(key)
+        self._check_at_hand(key, stays)
         meanwhile = [0.0] * len(stays) if beside is None else self._meanwhile(beside, stays)
         held = correction_of(self.events(key))
         spots = []
@@ -227,11 +231,19 @@ class SensorAnswers:
     def _meanwhile(self, beside: str, stays: Sequence[Stay]) -> list[float]:
         """By how much a sensor that stayed read more than usual in each of the times [%RH]."""
         channel = self.channel(beside)
+        self._check_at_hand(beside, stays)
         read = [self._mean(channel, stay.from_s, stay.to_s) for stay in stays]
         found = [value for value in read if value is not None]
         if len(found) < len(read):
             raise BadInputError(f"nothing was read by {beside} in one of the times")
         return [value - sum(found) / len(found) for value in found]
+
+    def _check_at_hand(self, key: str, stays: Sequence[Stay]) -> None:
+        """A stay in a jar is none in a box."""
+        held = Corrections({key: self.events(key)})
+        for stay in stays:
+            if held.was_away(key, round(stay.from_s * 1000), round(stay.to_s * 1000)):
+                raise BadInputError(f"corners: {key} lay in a jar for some of the time at {stay.name!r}")
 
     def _mean(self, channel: Channel, from_s: float, to_s: float) -> float | None:
         """As it was read [%RH]."""

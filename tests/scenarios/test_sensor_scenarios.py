@@ -9,6 +9,7 @@ from monitor.model.sensor_answers import Due
 from monitor.model.sensor_check import Back, CheckNow, CompareNow, InJar, Installed, Stay, Verdict
 
 CHEST = "n1/chest"
+CORNERS = (("high", 2), ("hinge", 1))  # and the days ago when it was put there
 
 
 def test_p16_of_three_in_the_open_the_one_that_is_off_is_named(tmp_path):
@@ -115,6 +116,35 @@ def test_p37_what_the_box_did_meanwhile_is_taken_off_by_a_second_sensor(tmp_path
         answer = site.queries.sensors.placement(CRATE, stays, beside=CHEST)
         assert answer.spread_pct == pytest.approx(0.0, abs=0.1)
         assert site.queries.sensors.placement(CRATE, stays).spread_pct > 3.0
+
+
+@pytest.mark.parametrize("jarred", [CRATE, CHEST])
+def test_p37_a_day_in_a_jar_is_none_in_a_corner(tmp_path, jarred):
+    """A-39: of the sensor that was moved, and of the one that stayed."""
+    with sensor_site(tmp_path) as site:
+        begin_s = site.now
+        site.days(1, crate=11.0, chest=12.0)
+        site.sense(InJar(salt="lithium_chloride"), channel=jarred, at_s=begin_s + 6 * HOUR_S)
+        site.sense(Back(), channel=jarred, at_s=begin_s + 12 * HOUR_S)
+        site.days(2, crate=15.0, chest=16.0)
+        in_jar = Stay(name="low", from_s=begin_s, to_s=begin_s + DAY_S)
+        stays = [
+            Stay(name=n, from_s=site.now - d * DAY_S, to_s=site.now - (d - 1) * DAY_S) for n, d in CORNERS
+        ]
+        assert len(site.queries.sensors.placement(CRATE, stays, beside=CHEST).spots) == 2
+        with pytest.raises(BadInputError, match=f"{jarred} lay in a jar for some of the time at 'low'"):
+            site.queries.sensors.placement(CRATE, [in_jar, stays[1]], beside=CHEST)
+
+
+def test_p37_a_sensor_is_no_measure_of_itself(tmp_path):
+    """A-39: beside itself every corner would agree."""
+    with sensor_site(tmp_path) as site:
+        site.days(2, crate=15.0, chest=16.0)
+        stays = [
+            Stay(name=n, from_s=site.now - d * DAY_S, to_s=site.now - (d - 1) * DAY_S) for n, d in CORNERS
+        ]
+        with pytest.raises(BadInputError, match="beside must be another sensor"):
+            site.queries.sensors.placement(CRATE, stays, beside=CRATE)
 
 
 def test_a34_a_check_is_due_after_a_year_and_after_half_a_year_when_it_failed(tmp_path):
