@@ -33,7 +33,7 @@ from monitor.service.alarm_acts import AlarmActs
 from monitor.service.alarm_desk import AlarmDesk
 from monitor.service.alarm_world import AlarmSources, ServiceAlarmWorld
 from monitor.service.around import Gatherer, Troubles
-from monitor.service.audit_log import AuditLog, ChainWatch, DailyHead
+from monitor.service.audit_log import ChainWatch, DailyHead
 from monitor.service.calendar import Calendar
 from monitor.service.changes import Changes
 from monitor.service.delivery import Delivery
@@ -147,8 +147,8 @@ class Service:
         parts.callback(self._log_watch.stop)
         self._start_link(engine, store, address, desk)
         self.alarms = AlarmActs(self.alarm_desk, reader, self.worker.ask, clock)
-        self.reports = Reports(self.queries, reader, AuditLog(reader).said)
-        self.calendar = Calendar(self.queries, reader, reader, self.worker.ask, now_s=clock.wall_s)
+        self.reports = Reports(self.queries)
+        self.calendar = Calendar(self.queries, reader, self.worker.ask, now_s=clock.wall_s)
         self.ovens = OvenActs(
             desk, reader, self.queries, self.worker.ask, clock, progress=self._course.progress
         )

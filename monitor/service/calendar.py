@@ -6,7 +6,7 @@ from collections.abc import Callable, Iterable
 from monitor.errors import MonitorError, RefusedError
 from monitor.model.calendar import CalendarEntry, Feed, KeptEntry, renewed
 from monitor.model.people import CONSOLE, FIRST_OWNER, Act, FeedEnded, FeedMade, fold
-from monitor.ports import CalendarStore, ReadStore
+from monitor.ports import CalendarStore
 from monitor.service import passwords
 from monitor.service.calendar_entries import entries
 from monitor.service.changes import Ask
@@ -24,7 +24,6 @@ class Calendar:
         self,
         queries: Queries,
         store: CalendarStore,
-        readings: ReadStore,
         ask: Ask,
         *,
         now_s: Callable[[], float],
@@ -32,7 +31,6 @@ class Calendar:
     ) -> None:
         self._queries = queries
         self._store = store
-        self._readings = readings
         self._ask = ask
         self._now_s = now_s
         self._planned = planned
@@ -77,7 +75,7 @@ class Calendar:
         if feed is None or not self._is_anybodys(feed):
             return None
         kept, now_s = self._store.calendar(), self._now_s()
-        facts = self._readings.oven_facts()
+        facts = self._queries.store.oven_facts()
         now = (*entries(self._queries.status(), self._queries.sensors.all(), facts, now_s), *self._planned())
         changed = renewed(now, kept, self._now_ms())
         if changed:

@@ -69,7 +69,7 @@ class Queries:
         is_live: bool = False,
         surroundings: Callable[[], Surroundings] = Surroundings,
     ) -> None:
-        self.store = self._store = store  # also for answers that are made beside this class
+        self.store = store  # also for answers that are made beside this class
         self._catalogue = SiteCatalogue(store, figures)
         # Live: the service's worker moves the followers on; else they are moved on for the asking.
         self.followers = Followers(store, self._catalogue.library, self._catalogue.limits)
@@ -107,7 +107,7 @@ class Queries:
 
     def ovens_as_learned(self) -> dict[str, Oven]:
         """The inventory's ovens with the overshoot that counts for each (see `oven_figures`)."""
-        facts = self._store.oven_facts()
+        facts = self.store.oven_facts()
         return {key: as_learned(oven, facts) for key, oven in self.inventory().ovens.items()}
 
     def library(self) -> Library:
@@ -116,27 +116,27 @@ class Queries:
 
     def own_figures(self) -> tuple[OwnFigure, ...]:
         """Figures that were ever set on a page, the newest last."""
-        return self._store.own_figures()
+        return self.store.own_figures()
 
     def spool_history(self, key: str) -> SpoolHistory | None:
         """All that was ever stated about a spool."""
-        return self._store.spool_histories().get(key)
+        return self.store.spool_histories().get(key)
 
     def spool_course(self, key: str, from_s: float, to_s: float) -> tuple[Checkpoint, ...]:
         """Kept states of a spool in a window, oldest first: the past of its water."""
-        return self._store.spool_course(key, round(from_s * 1000), round(to_s * 1000))
+        return self.store.spool_course(key, round(from_s * 1000), round(to_s * 1000))
 
     def box_history(self, key: str) -> BoxHistory | None:
         """All that was ever stated about a box."""
-        return self._store.box_histories().get(key)
+        return self.store.box_histories().get(key)
 
     def box_course(self, key: str, from_s: float, to_s: float) -> BoxCourse:
         """A box's desiccant over a window, what happened to it, and where it is heading."""
         window = (round(from_s * 1000), round(to_s * 1000))
-        return box_course(self._store, self.followers, self._boxes.insight(key), key, window)
+        return box_course(self.store, self.followers, self._boxes.insight(key), key, window)
 
     def quarantine(self, limit: int = 100) -> tuple[Quarantined, ...]:
-        return self._store.quarantine(limit)
+        return self.store.quarantine(limit)
 
     def catch_up(self) -> None:
         """Move on as far as is soon done, so that who changed something sees what came of it."""
@@ -164,10 +164,10 @@ class Queries:
         at_ms = round(moment_s * 1000)
         inventory, told_of_boxes = self._inventory(None if at_s is None else at_ms)
         limits = self._catalogue.limits()
-        devices = {(row.kind, row.key): row for row in self._store.devices()}
-        here = placed_at(stays(self._store.placements()), at_ms)
-        newest = self._store.latest(None if at_s is None else at_ms)
-        by_channel, held = newest_of(newest), Corrections(self._store.sensor_events())
+        devices = {(row.kind, row.key): row for row in self.store.devices()}
+        here = placed_at(stays(self.store.placements()), at_ms)
+        newest = self.store.latest(None if at_s is None else at_ms)
+        by_channel, held = newest_of(newest), Corrections(self.store.sensor_events())
 
         def air_of(place: str, channel: str | None) -> AirAnswer:
             return self._air(place, channel, here.get(place), by_channel, devices, at_ms, held)
@@ -198,18 +198,18 @@ class Queries:
         )
         unplaced = _unplaced(newest, here)
         health = self._health(newest, unplaced, at_ms)
-        starts = self._store.planned_starts() if at_s is None else ()
+        starts = self.store.planned_starts() if at_s is None else ()
         planned = waiting(starts, inventory.ovens, moment_s, self._zone)
         # While the past is still being read everything looks old: nothing is asked of anybody yet (A-23).
         is_settling = health.history_share is not None
         return StatusAnswer(
             at=air.rfc3339(moment_s),
-            site=self._store.site(),
+            site=self.store.site(),
             boxes=boxes,
             rooms=rooms,
             spools=spools,
             ovens=heaters,
-            alarms=alarm_answers.committed(self._store.alarms(), self._alarm_rows) if at_s is None else (),
+            alarms=alarm_answers.committed(self.store.alarms(), self._alarm_rows) if at_s is None else (),
             needs=()
             if is_settling
             else needs(boxes, rooms, heaters, spools, moment_s, unplaced, limits.names, planned),
@@ -219,10 +219,10 @@ class Queries:
     def room_air(self, key: str) -> AirAnswer:
         """The air of one room now, and nothing else: it rests on no estimate."""
         at_ms = round(self.now_s() * 1000)
-        here = placed_at(stays(self._store.placements()), at_ms)
-        devices = {(row.kind, row.key): row for row in self._store.devices()}
-        channel = self._store.inventory().rooms[key].channel
-        newest, held = newest_of(self._store.latest()), Corrections(self._store.sensor_events())
+        here = placed_at(stays(self.store.placements()), at_ms)
+        devices = {(row.kind, row.key): row for row in self.store.devices()}
+        channel = self.store.inventory().rooms[key].channel
+        newest, held = newest_of(self.store.latest()), Corrections(self.store.sensor_events())
         return self._air(key, channel, here.get(key), newest, devices, at_ms, held)
 
     def series(
@@ -233,7 +233,7 @@ class Queries:
         `is_raw`: as the sensor told it, without what is held of it, also while it was away from its place.
         """
         check_window(quantity, from_s, to_s, span_s)
-        known = stays(self._store.placements())
+        known = stays(self.store.placements())
         if place not in known:
             raise BadInputError(f"place {place!r} has no channel in the inventory")
         window = (int(from_s // span_s) * span_s * 1000, int(to_s * 1000))
@@ -251,13 +251,13 @@ class Queries:
     def _points(
         self, stays_here: list[Stay], quantity: Quantity, window: tuple[int, int], span_s: int, is_raw: bool
     ) -> list[SeriesPoint]:
-        ids = {f"{s.node}/{s.channel}": s.series_id for s in self._store.series() if s.quantity is quantity}
-        held = Corrections({} if is_raw else self._store.sensor_events())
+        ids = {f"{s.node}/{s.channel}": s.series_id for s in self.store.series() if s.quantity is quantity}
+        held = Corrections({} if is_raw else self.store.sensor_events())
         found: dict[int, RollUp] = {}
         for stay in stays_here:
             if stay.channel in ids:
                 begin_ms, end_ms = max(window[0], stay.from_ms), min(window[1], stay.to_ms)
-                for item in self._store.points(ids[stay.channel], begin_ms, end_ms, span_s):
+                for item in self.store.points(ids[stay.channel], begin_ms, end_ms, span_s):
                     corrected = held.roll_up(stay.channel, quantity, item, span_s * 1000)
                     if corrected is not None:
                         found[item.start_ms] = corrected
@@ -304,8 +304,8 @@ class Queries:
         humidity, temperature = found[Quantity.HUMIDITY].series, found[Quantity.TEMPERATURE].series
         means = [
             (
-                self._store.mean_over(humidity.series_id, end_ms - CHANGE_WINDOW_MS, end_ms),
-                self._store.mean_over(temperature.series_id, end_ms - CHANGE_WINDOW_MS, end_ms),
+                self.store.mean_over(humidity.series_id, end_ms - CHANGE_WINDOW_MS, end_ms),
+                self.store.mean_over(temperature.series_id, end_ms - CHANGE_WINDOW_MS, end_ms),
             )
             for end_ms in (at_ms - CHANGE_OVER_MS, at_ms)
         ]
@@ -318,14 +318,14 @@ class Queries:
 
     def _inventory(self, at_ms: int | None) -> tuple[Inventory, dict[str, BoxHistory]]:
         """As of a time, each spool and charge where it was last said to be; and what was said of boxes."""
-        inventory = self._store.inventory(at_ms)
+        inventory = self.store.inventory(at_ms)
         until_ms = 2**62 if at_ms is None else at_ms
-        histories = self._store.spool_histories(at_ms)
+        histories = self.store.spool_histories(at_ms)
         placed = {
             key: replace(spool, place=place_at(histories[key], until_ms))
             for key, spool in inventory.spools.items()
         }
-        told = self._store.box_histories(at_ms)
+        told = self.store.box_histories(at_ms)
         charged = {
             key: replace(box, desiccant=stated_at(charges(told[key]), until_ms, box.desiccant))
             for key, box in inventory.boxes.items()
@@ -333,7 +333,7 @@ class Queries:
         return replace(inventory, spools=placed, boxes=charged), told
 
     def _health(self, newest: tuple[Newest, ...], unplaced: tuple[str, ...], at_ms: int) -> HealthAnswer:
-        around, counters, head = self._surroundings(), self._store.counters(), self._store.audit_head()
+        around, counters, head = self._surroundings(), self.store.counters(), self.store.audit_head()
         newest_ms = max((item.time_ms for item in newest), default=None)
         reasons = list(around.reasons)
         if around.broker == "away":

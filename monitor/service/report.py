@@ -1,6 +1,6 @@
 """The report on a box or spool over a time (A-38): gathered from the same answers that the pages show."""
 
-from collections.abc import Callable, Iterable, Sequence
+from collections.abc import Iterable, Sequence
 from itertools import pairwise
 
 from monitor.errors import BadInputError
@@ -15,6 +15,7 @@ from monitor.model.report import DoseLine, Gain, Line, Report, SensorLine
 from monitor.model.sensor_answers import Due
 from monitor.model.spool_event import Checkpoint, places
 from monitor.ports import ReadStore
+from monitor.service.audit_log import AuditLog
 from monitor.service.changes import DECIDED
 from monitor.service.places import stays as channel_stays
 from monitor.service.queries import Queries
@@ -24,99 +25,76 @@ MOST_S = 92 * 86_400.0
 _FINE_S = 7 * 86_400.0
 _USUAL_PCT = 50.0  # a room that nobody measures
 _NEAR_S = 7 * 86_400.0  # a kept state of a spool so near the beginning of the time stands for it
-Said = Callable[[str, float, float], Iterable[Line]]
-
-
-def nothing_said(_key: str, _from_s: float, _to_s: float) -> Iterable[Line]:
-    """Where no alarms are kept."""
-    return ()
-
-
-def report(
-    queries: Queries,
-    store: ReadStore,
-    kind: str,
-    key: str,
-    from_s: float,
-    to_s: float,
-    said: Said = nothing_said,
-) -> Report:
-    """The report; BadInputError names what is wrong with the question.
-
-    Args:
-        queries: Of the site.
-        store: Of the same site.
-        kind: "box" or "spool".
-        key: Of the inventory.
-        from_s: Unix s.
-        to_s: Unix s.
-        said: What the monitor said about a place in a time: its alarms.
-    """
-    now_s = queries.now_s()
-    if not 0.0 < to_s - from_s <= MOST_S or not from_s >= 0.0 or to_s > now_s + 3_600.0:
-        raise BadInputError(
-            f"the time must end after it begins, by now, and after at most {MOST_S / 86_400:g} days"
-        )
-    to_s = min(to_s, now_s)
-    inventory = queries.inventory()
-    named = inventory.boxes if kind == "box" else inventory.spools
-    if key not in named:
-        raise BadInputError(f"{kind} {key[:63]!r} is not in the inventory")
-    status = queries.status(to_s)
-    spools = _spools(status, kind, key)
-    stays = _stays(queries, kind, key, from_s, to_s)
-    span_s = FIVE_MINUTES_S if to_s - from_s <= _FINE_S else HOUR_S
-    means, spans, warmth = _air(queries, stays, span_s)
-    materials = {spool.material: queries.library().material(spool.material) for spool in spools}
-    strictest = min(materials.values(), key=limit_relative_humidity, default=None)
-    limit_pct = None if strictest is None else 100.0 * limit_relative_humidity(strictest)
-    measured = [mean for mean in means if mean.humidity_pct is not None]
-    whole_s = sum(mean.seconds for mean in means)
-    gains = tuple(_gain(queries, spool, materials[spool.material], from_s, to_s) for spool in spools)
-    about = (key, *(place for place, _, _ in stays))
-    return Report(
-        kind=kind,
-        key=key,
-        name=named[key].name,
-        from_s=from_s,
-        to_s=to_s,
-        made_s=now_s,
-        limit_pct=limit_pct,
-        limit_basis="" if strictest is None else limit_basis(strictest),
-        excursions=() if limit_pct is None else excursions(means, limit_pct),
-        lowest_pct=min((m.lowest_pct for m in measured if m.lowest_pct is not None), default=None),
-        mean_pct=sum((m.humidity_pct or 0.0) * m.seconds for m in measured) / sum(m.seconds for m in measured)
-        if measured
-        else None,
-        highest_pct=max((m.highest_pct or 0.0 for m in measured), default=None),
-        temperature_c=warmth,
-        coverage=sum(m.seconds for m in measured) / whole_s if whole_s else 0.0,
-        gaps=gaps(means, 2.5 * span_s),
-        doses=tuple(_doses(queries, materials.values(), spans, stays)),
-        gains=gains,
-        lines=_lines(store, dict.fromkeys(about), from_s, to_s, said),
-        sensors=tuple(_sensors(queries, stays)),
-        worst_time=_worst_time(store, stays),
-        verdict=overall(gain.verdict for gain in gains),
-        decisions=tuple(
-            Line(at_s=act.at_ms / 1000.0, who=act.person, words=act.detail)
-            for act in store.acts_about(key, round(from_s * 1000), 2**62)
-            if act.what == DECIDED
-        ),
-    )
 
 
 class Reports:
     """Reports of one site."""
 
-    def __init__(self, queries: Queries, store: ReadStore, said: Said = nothing_said) -> None:
+    def __init__(self, queries: Queries) -> None:
         self._queries = queries
-        self._store = store
-        self._said = said
 
     def report(self, kind: str, key: str, from_s: float, to_s: float) -> Report:
-        """On a "box" or "spool"; BadInputError names what is wrong with the question."""
-        return report(self._queries, self._store, kind, key, from_s, to_s, self._said)
+        """The report; BadInputError names what is wrong with the question.
+
+        Args:
+            kind: "box" or "spool".
+            key: Of the inventory.
+            from_s: Unix s.
+            to_s: Unix s.
+        """
+        queries = self._queries
+        now_s = queries.now_s()
+        if not 0.0 < to_s - from_s <= MOST_S or not from_s >= 0.0 or to_s > now_s + 3_600.0:
+            raise BadInputError(
+                f"the time must end after it begins, by now, and after at most {MOST_S / 86_400:g} days"
+            )
+        to_s = min(to_s, now_s)
+        inventory = queries.inventory()
+        named = inventory.boxes if kind == "box" else inventory.spools
+        if key not in named:
+            raise BadInputError(f"{kind} {key[:63]!r} is not in the inventory")
+        status = queries.status(to_s)
+        spools = _spools(status, kind, key)
+        stays = _stays(queries, kind, key, from_s, to_s)
+        span_s = FIVE_MINUTES_S if to_s - from_s <= _FINE_S else HOUR_S
+        means, spans, warmth = _air(queries, stays, span_s)
+        materials = {spool.material: queries.library().material(spool.material) for spool in spools}
+        strictest = min(materials.values(), key=limit_relative_humidity, default=None)
+        limit_pct = None if strictest is None else 100.0 * limit_relative_humidity(strictest)
+        measured = [mean for mean in means if mean.humidity_pct is not None]
+        measured_s = sum(mean.seconds for mean in measured)
+        weighted = sum((mean.humidity_pct or 0.0) * mean.seconds for mean in measured)
+        whole_s = sum(mean.seconds for mean in means)
+        gains = tuple(_gain(queries, spool, materials[spool.material], from_s, to_s) for spool in spools)
+        about = (key, *(place for place, _, _ in stays))
+        return Report(
+            kind=kind,
+            key=key,
+            name=named[key].name,
+            from_s=from_s,
+            to_s=to_s,
+            made_s=now_s,
+            limit_pct=limit_pct,
+            limit_basis="" if strictest is None else limit_basis(strictest),
+            excursions=() if limit_pct is None else excursions(means, limit_pct),
+            lowest_pct=min((m.lowest_pct for m in measured if m.lowest_pct is not None), default=None),
+            mean_pct=weighted / measured_s if measured else None,
+            highest_pct=max((m.highest_pct or 0.0 for m in measured), default=None),
+            temperature_c=warmth,
+            coverage=measured_s / whole_s if whole_s else 0.0,
+            gaps=gaps(means, 2.5 * span_s),
+            doses=tuple(_doses(queries, materials.values(), spans, stays)),
+            gains=gains,
+            lines=_lines(queries.store, dict.fromkeys(about), from_s, to_s),
+            sensors=tuple(_sensors(queries, stays)),
+            worst_time=_worst_time(queries.store, stays),
+            verdict=overall(gain.verdict for gain in gains),
+            decisions=tuple(
+                Line(at_s=act.at_ms / 1000.0, who=act.person, words=act.detail)
+                for act in queries.store.acts_about(key, round(from_s * 1000), 2**62)
+                if act.what == DECIDED
+            ),
+        )
 
 
 _Stay = tuple[str, float, float]  # place, from, to
@@ -253,10 +231,9 @@ def _spread(values: tuple[float, float, float]) -> Spread:
     return Spread(p10=values[0], p50=values[1], p90=values[2])
 
 
-def _lines(
-    store: ReadStore, about: Iterable[str], from_s: float, to_s: float, said: Said
-) -> tuple[Line, ...]:
-    found = []
+def _lines(store: ReadStore, about: Iterable[str], from_s: float, to_s: float) -> tuple[Line, ...]:
+    """What people did, and what the monitor said of these places: its alarms."""
+    log, found = AuditLog(store), list[Line]()
     for key in about:
         acts = store.acts_about(key, round(from_s * 1000), round(to_s * 1000) + 1)  # and just now
         found += [
@@ -264,7 +241,7 @@ def _lines(
             for act in acts
             if act.what != DECIDED
         ]
-        found += list(said(key, from_s, to_s))
+        found += log.said(key, from_s, to_s)
     return tuple(sorted(found, key=lambda line: line.at_s))
 
 

@@ -116,7 +116,7 @@ def queries(database):
 
 def client_of(queries, **more):
     options = {"look_only": False, "hosts": frozenset({"localhost"}), "zone": "Europe/Berlin"} | more
-    reports = Reports(queries, queries._store)
+    reports = Reports(queries)
     return create_app(queries, None, reports=reports, **options).test_client()
 
 

@@ -39,7 +39,7 @@ def site(tmp_path):
 
 def client_of(site, **more):
     options = {"look_only": False, "hosts": frozenset(), "zone": "UTC"} | more
-    reports = Reports(site.queries, site.reader)
+    reports = Reports(site.queries)
     return create_app(site.queries, site.changes, reports=reports, **options).test_client()
 
 

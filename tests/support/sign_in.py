@@ -69,7 +69,7 @@ class Gate:
             is_open_to_look=is_open_to_look,
             delivery=self.delivery,
         )
-        self.calendar = Calendar(site.queries, site.reader, site.reader, self._ask, now_s=lambda: self.now_s)
+        self.calendar = Calendar(site.queries, site.reader, self._ask, now_s=lambda: self.now_s)
         self.app = create_app(
             site.queries,
             site.changes,
