@@ -23,7 +23,7 @@ from monitor.service.report_words import act_words, limit_basis, overall, recipe
 
 MOST_S = 92 * 86_400.0
 _FINE_S = 7 * 86_400.0
-_USUAL_PCT = 50.0  # a room that nobody measures
+_USUAL_PCT, _USUAL_C = 50.0, 23.0  # a room that nobody measures
 _NEAR_S = 7 * 86_400.0  # a kept state of a spool so near the beginning of the time stands for it
 
 
@@ -132,9 +132,9 @@ def _air(
             humid = queries.series(place, Quantity.HUMIDITY, from_s, to_s, span_s).points
             warm = queries.series(place, Quantity.TEMPERATURE, from_s, to_s, span_s).points
         except BadInputError:  # no channel was ever there: nothing was measured
-            means.append(
-                Mean(from_s=from_s, seconds=to_s - from_s, place=place, humidity_pct=None, highest_pct=None)
-            )
+            seconds = to_s - from_s
+            means.append(Mean(from_s=from_s, seconds=seconds, place=place, humidity_pct=None))
+            spans.append(Span(seconds=seconds, temperature_c=_USUAL_C, humidity=None))
             continue
         for h, t in zip(humid, warm, strict=True):
             seconds = min(h.start_s + span_s, to_s) - max(h.start_s, from_s)
@@ -151,7 +151,7 @@ def _air(
                     highest_pct=h.highest,
                 )
             )
-            temperature_c = 23.0 if t.mean is None else t.mean
+            temperature_c = _USUAL_C if t.mean is None else t.mean
             humidity = None if h.mean is None else h.mean / 100.0
             spans.append(Span(seconds=seconds, temperature_c=temperature_c, humidity=humidity))
             warmth += [value for value in (t.lowest, t.highest) if value is not None]

@@ -3,6 +3,7 @@
 import datetime as dt
 import io
 import re
+from dataclasses import replace
 from html import unescape
 
 import pypdf
@@ -123,6 +124,25 @@ def test_a_spools_report_follows_it_from_place_to_place(site):
     page = text_of(client_of(site).get(f"/spools/{key}/report"))
     assert "Loft" in page
     assert "goes on" in page
+
+
+def test_a_time_where_nobody_measures_bounds_the_dose_too(site):
+    """A-41: half of the time it lay in a box without a sensor: that is a gap, not nothing."""
+    inventory = site.queries.inventory()
+    unmeasured = replace(inventory.boxes[BOX], key="shelf", name="Shelf", channel=None)
+    boxes = {**inventory.boxes, "shelf": unmeasured}
+    site.engine.change_inventory(replace(inventory, boxes=boxes), site.now - 8 * DAY_S)
+    site.commit()
+    key = next(iter(site.queries.inventory().spools))
+    at_s = site.now - 3.5 * DAY_S
+    moved = SpoolEvent(spool=key, at_s=at_s, entered_s=site.now, who="mara", what=Moved(place="shelf"))
+    site.changes.add_event(moved)
+    site.follow()
+    found = report_of(site, "spools", key)
+    assert found["coverage"] == pytest.approx(0.5, abs=0.05)
+    (dose,) = found["doses"]
+    assert dose["coverage"] == pytest.approx(found["coverage"], abs=0.01)
+    assert dose["dose_low"] < dose["dose_high"]
 
 
 def test_readings_of_a_doubtful_clock_are_said_to_be(site):
