@@ -6,7 +6,16 @@ import zoneinfo
 from dataclasses import dataclass
 
 from monitor.alarms.wording import SENSOR_ERROR_PCT, humidity, span
-from monitor.model.answers import AirAnswer, BoxAnswer, Freshness, Need, OvenAnswer, RoomAnswer, StatusAnswer
+from monitor.model.answers import (
+    AirAnswer,
+    BoxAnswer,
+    Freshness,
+    Need,
+    OvenAnswer,
+    RoomAnswer,
+    StatusAnswer,
+    seconds_of,
+)
 from web.inside import charge_briefly, sentence
 
 # The humidity rule: a root scale, so that the dry end, where filament lives, gets the room.
@@ -210,7 +219,7 @@ def day(moment: dt.datetime) -> str:
 
 
 def seconds(rfc3339: str | None) -> float | None:
-    return None if rfc3339 is None else dt.datetime.fromisoformat(rfc3339).timestamp()
+    return None if rfc3339 is None else seconds_of(rfc3339)
 
 
 def _level(air: AirAnswer, limit_pct: float | None) -> str:

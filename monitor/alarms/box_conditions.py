@@ -1,10 +1,9 @@
 """What may be wrong with a box, from its answer: condition, deadline, act. Delays are the alarms' own."""
 
-import datetime as dt
 from collections.abc import Mapping
 
 from monitor.alarms import wording
-from monitor.model.answers import BoxAnswer, Diagnosis, Freshness, SpoolAnswer
+from monitor.model.answers import BoxAnswer, Diagnosis, Freshness, SpoolAnswer, seconds_of
 from monitor.model.condition import Condition
 
 # Whoever buys desiccant or waits for a free oven needs some days.
@@ -60,7 +59,7 @@ def box_conditions(box: BoxAnswer, spools: Mapping[str, SpoolAnswer], now_s: flo
 def _first_over(box: BoxAnswer, spools: Mapping[str, SpoolAnswer]) -> float | None:
     """When the first of what is inside may be over its limit."""
     times = [
-        dt.datetime.fromisoformat(answer.use_before).timestamp()
+        seconds_of(answer.use_before)
         for key in box.spools
         if (answer := spools.get(key)) is not None and answer.use_before is not None
     ]
@@ -137,9 +136,7 @@ def _soon(box: BoxAnswer, now_s: float) -> Condition:
 def _lid(box: BoxAnswer, deadline_s: float | None, now_s: float) -> Condition:
     if box.estimate_at is None or box.air.freshness in OLD:
         return Condition(type="lid_open", place=box.key, holds=None)
-    since_s = (
-        None if box.lid_open_since is None else dt.datetime.fromisoformat(box.lid_open_since).timestamp()
-    )
+    since_s = None if box.lid_open_since is None else seconds_of(box.lid_open_since)
     what, why, act = wording.lid_open(box.name)
     return Condition(
         type="lid_open",

@@ -1,11 +1,10 @@
 """From the state of all places to the short list of what a person should do, most pressing first."""
 
-import datetime as dt
 from collections.abc import Iterable, Iterator, Mapping
 
 from monitor.alarms import wording
 from monitor.alarms.box_conditions import OLD, box_conditions
-from monitor.model.answers import AirAnswer, BoxAnswer, Need, OvenAnswer, RoomAnswer, SpoolAnswer
+from monitor.model.answers import AirAnswer, BoxAnswer, Need, OvenAnswer, RoomAnswer, SpoolAnswer, seconds_of
 from monitor.model.condition import Condition
 
 # Where silica gel has given up what is useful of it: at 20 %RH it holds half of all it can.
@@ -103,7 +102,7 @@ def _humid(box: BoxAnswer, material_names: Mapping[str, str]) -> Need:
 def _rewetting(spools: Iterable[SpoolAnswer], names: Mapping[str, str], now_s: float) -> Iterator[Need]:
     """Dry spools that pass their limit within hours where they are, the first one first."""
     left = [
-        ((dt.datetime.fromisoformat(spool.use_before).timestamp() - now_s) / 3600.0, spool)
+        ((seconds_of(spool.use_before) - now_s) / 3600.0, spool)
         for spool in spools
         if spool.use_before is not None
     ]

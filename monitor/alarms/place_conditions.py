@@ -1,12 +1,11 @@
 """What may be wrong with the air, the sensor and the spools of places."""
 
-import datetime as dt
 from collections.abc import Iterator
 
 from monitor.alarms import wording
 from monitor.alarms.box_conditions import OLD
 from monitor.alarms.needs import REWET_H
-from monitor.model.answers import AirAnswer, SpoolAnswer, StatusAnswer
+from monitor.model.answers import AirAnswer, SpoolAnswer, StatusAnswer, seconds_of
 from monitor.model.around import Around
 from monitor.model.condition import Condition
 
@@ -65,7 +64,7 @@ def _rewet(spool: SpoolAnswer, now_s: float) -> Condition:
     if spool.use_before is None:
         is_known = spool.use_before_why is None or spool.trend in ("pause", "recover", "sealed")
         return Condition(type="spool_rewet", place=spool.key, holds=False if is_known else None)
-    deadline_s = dt.datetime.fromisoformat(spool.use_before).timestamp()
+    deadline_s = seconds_of(spool.use_before)
     hours = (deadline_s - now_s) / 3600.0
     what, act = wording.rewet_soon(spool.name, max(hours, 0.0), None)
     return Condition(

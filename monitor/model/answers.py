@@ -4,6 +4,7 @@ A member that cannot be told is None and its neighbour `<member>_why` says why; 
 unused `_why` members out.
 """
 
+import datetime as dt
 from dataclasses import dataclass, field, fields, is_dataclass
 from enum import StrEnum
 from typing import Any
@@ -27,6 +28,11 @@ class Spread:
     p50: float | None
     p90: float | None
     why: str | None = None
+
+
+def seconds_of(rfc3339: str) -> float:
+    """A time as the answers give it, as Unix seconds."""
+    return dt.datetime.fromisoformat(rfc3339).timestamp()
 
 
 def unknown(why: str) -> Spread:

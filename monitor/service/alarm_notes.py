@@ -1,6 +1,5 @@
 """What the desk of alarms keeps and writes, as text and lines; and what it reads off a status."""
 
-import datetime as dt
 import json
 import logging
 from collections.abc import Iterable, Iterator, Mapping
@@ -12,7 +11,7 @@ from monitor.alarms.saved import from_text
 from monitor.alarms.state import AlarmState
 from monitor.alarms.storms import Gathered, Raised, Storm
 from monitor.errors import StoreError
-from monitor.model.answers import BoxAnswer, RoomAnswer, StatusAnswer
+from monitor.model.answers import BoxAnswer, RoomAnswer, StatusAnswer, seconds_of
 from monitor.model.audit import SYSTEM, AuditEntry, AuditKind
 from monitor.model.message import Priority
 
@@ -92,9 +91,7 @@ _NOTICED_MOST = 400
 def heard_since(status: StatusAnswer, from_s: float) -> bool:
     """Whether every placed sensor has been heard since a time: then nothing more is to be waited for."""
     found = [place.air for place in airs(status) if place.air.due_s is not None]
-    return bool(found) and all(
-        air.at is not None and dt.datetime.fromisoformat(air.at).timestamp() >= from_s for air in found
-    )
+    return bool(found) and all(air.at is not None and seconds_of(air.at) >= from_s for air in found)
 
 
 def desk_text(gathered: Gathered, silent_until_s: float | None, noticed: Iterable[str] = ()) -> str:

@@ -46,7 +46,9 @@ def storm_message(
     deadlines = [state.said.deadline_s for key in storm.members if (state := states.get(key)) is not None]
     what = f"{len(storm.members)} alarms at once. First: {named} And {others} more."
     return replace(
-        _of_storm(storm, storm.told, MessageKind.ACTIVE if storm.told == 1 else MessageKind.WORSE, what, at_s),
+        _of_storm(
+            storm, storm.told, MessageKind.ACTIVE if storm.told == 1 else MessageKind.WORSE, what, at_s
+        ),
         why="So many at once have one cause more likely than many.",
         act=cause,
         deadline_s=min((d for d in deadlines if d is not None), default=None),

@@ -1,12 +1,12 @@
 """What the rules of alarms need beyond the status of all places, gathered on the worker's thread."""
 
-import datetime as dt
 from collections import deque
 from collections.abc import Callable, Mapping
 from dataclasses import dataclass
 from typing import Protocol
 
 from monitor.errors import BadInputError
+from monitor.model.answers import seconds_of
 from monitor.model.around import Around, OvenWatch
 from monitor.model.history import Newest
 from monitor.model.inventory import Inventory
@@ -162,7 +162,7 @@ class Gatherer:
         self._checked_s = now_s
         self._test_owed_s = self._troubles.test_owed_s()
         self._checks = {
-            sensor.place: None if sensor.due is None else dt.datetime.fromisoformat(sensor.due).timestamp()
+            sensor.place: None if sensor.due is None else seconds_of(sensor.due)
             for sensor in self._queries.sensors.all()
             if sensor.place is not None
         }

@@ -4,7 +4,7 @@ import datetime as dt
 import math
 from collections.abc import Iterable, Iterator, Mapping
 
-from monitor.model.answers import BoxAnswer, OvenAnswer, SpoolAnswer, StatusAnswer
+from monitor.model.answers import BoxAnswer, OvenAnswer, SpoolAnswer, StatusAnswer, seconds_of
 from monitor.model.calendar import CalendarEntry, EntryKind
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.sensor_answers import SensorAnswer
@@ -138,7 +138,7 @@ def _check(site: str, sensor: SensorAnswer) -> Iterator[CalendarEntry]:
 
 
 def _seconds(text: str | None) -> float | None:
-    return None if text is None else dt.datetime.fromisoformat(text).timestamp()
+    return None if text is None else seconds_of(text)
 
 
 def _date(time_s: float) -> str:
