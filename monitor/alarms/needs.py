@@ -4,12 +4,12 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from monitor.alarms import wording
 from monitor.alarms.box_conditions import OLD, box_conditions
-from monitor.model.answers import AirAnswer, BoxAnswer, Need, OvenAnswer, RoomAnswer, SpoolAnswer, seconds_of
+from monitor.alarms.spool_conditions import rewetting
+from monitor.model.answers import AirAnswer, BoxAnswer, Need, OvenAnswer, RoomAnswer, SpoolAnswer
 from monitor.model.condition import Condition
 
 # Where silica gel has given up what is useful of it: at 20 %RH it holds half of all it can.
 CLEARLY_HUMID_PCT = 20.0
-REWET_H = 12.0  # a working day and the way home: sooner than that somebody must act
 STORM = 4  # A-22: this many at once have a common cause
 # Of a box the first of these that holds is told: each is a cause of those after it.
 _LEVELS = {
@@ -54,7 +54,7 @@ def needs(
             found.append(Need(place=condition.place, level=level, what=condition.what, act=condition.act))
     found.extend(_humid(box, material_names) for box in over if _is_clear(box))
     names = {place[0]: place[1] for place in places} | {oven.key: oven.name for oven in ovens}
-    found.extend(_rewetting(spools, names, now_s))
+    found.extend(_rewetting(spools, boxes, names, now_s))
     found.extend(_silent(silent))
     found.extend(_above_wish([box for box in over if not _is_clear(box)]))
     if unplaced:
@@ -99,21 +99,26 @@ def _humid(box: BoxAnswer, material_names: Mapping[str, str]) -> Need:
     return Need(place=box.key, level="soon", what=what, act=act)
 
 
-def _rewetting(spools: Iterable[SpoolAnswer], names: Mapping[str, str], now_s: float) -> Iterator[Need]:
+def _rewetting(
+    spools: tuple[SpoolAnswer, ...], boxes: tuple[BoxAnswer, ...], names: Mapping[str, str], now_s: float
+) -> Iterator[Need]:
     """Dry spools that pass their limit within hours where they are, the first one first."""
-    left = [
-        ((seconds_of(spool.use_before) - now_s) / 3600.0, spool)
-        for spool in spools
-        if spool.use_before is not None
-    ]
-    soon = sorted((item for item in left if item[0] <= REWET_H), key=lambda item: item[0])
+    of = {spool.key: spool for spool in spools}
+    soon = [(c.value, of[c.place]) for c in rewetting(spools, boxes, now_s) if c.holds]
+    soon.sort(key=lambda item: 0.0 if item[0] is None else item[0])
     if len(soon) >= STORM:
-        what, act = wording.many_rewetting(tuple(spool.name for _, spool in soon), max(soon[0][0], 0.0))
+        what, act = wording.many_rewetting(
+            tuple(spool.name for _, spool in soon), max(soon[0][0] or 0.0, 0.0)
+        )
         yield Need(place="", level="soon", what=what, act=act)
         return
     for hours, spool in soon:
         place = None if spool.place is None else names.get(spool.place)
-        what, act = wording.rewet_soon(spool.name, max(hours, 0.0), place)
+        what, act = (
+            wording.rewet_now(spool.name)
+            if hours is None
+            else wording.rewet_soon(spool.name, max(hours, 0.0), place)
+        )
         yield Need(place=spool.place or "", level="soon", what=what, act=act)
 
 

@@ -4,8 +4,8 @@ from collections.abc import Iterator
 
 from monitor.alarms import wording
 from monitor.alarms.box_conditions import OLD
-from monitor.alarms.needs import REWET_H
-from monitor.model.answers import AirAnswer, SpoolAnswer, StatusAnswer, seconds_of
+from monitor.alarms.spool_conditions import rewetting
+from monitor.model.answers import AirAnswer, StatusAnswer
 from monitor.model.around import Around
 from monitor.model.condition import Condition
 
@@ -27,7 +27,7 @@ def place_conditions(status: StatusAnswer, around: Around, now_s: float) -> tupl
     airs = {box.key: box.air for box in status.boxes} | {room.key: room.air for room in status.rooms}
     found = [_silent(key, names[key], air) for key, air in airs.items()]
     found += [_warm(box.key, box.name, box.air) for box in status.boxes]
-    found += [_rewet(spool, now_s) for spool in status.spools]
+    found += rewetting(status.spools, status.boxes, now_s)
     found += _overdue(around, names, now_s)
     found += _batteries(around, names)
     for place, is_off in around.node_offline.items():
@@ -57,25 +57,6 @@ def _warm(key: str, name: str, air: AirAnswer) -> Condition:
         value=air.temperature_c,
         limit=TOO_WARM_C,
         what=f"{name} is at {air.temperature_c:.0f} °C; filament is kept below {TOO_WARM_C:.0f} °C.",
-    )
-
-
-def _rewet(spool: SpoolAnswer, now_s: float) -> Condition:
-    if spool.use_before is None:
-        is_known = spool.use_before_why is None or spool.trend in ("pause", "recover", "sealed")
-        return Condition(type="spool_rewet", place=spool.key, holds=False if is_known else None)
-    deadline_s = seconds_of(spool.use_before)
-    hours = (deadline_s - now_s) / 3600.0
-    what, act = wording.rewet_soon(spool.name, max(hours, 0.0), None)
-    return Condition(
-        type="spool_rewet",
-        place=spool.key,
-        holds=hours <= REWET_H,
-        value=hours,
-        limit=REWET_H,
-        deadline_s=deadline_s,
-        what=what,
-        act=act,
     )
 
 

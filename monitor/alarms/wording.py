@@ -100,6 +100,14 @@ def rewet_soon(name: str, hours: float, place: str | None) -> tuple[str, str]:
     )
 
 
+def rewet_now(name: str) -> tuple[str, str]:
+    """(what, act) for a spool that takes up water and is likely not over its limit yet."""
+    return (
+        f"{name} takes up water where it is and may be over its limit already; likelier it is not yet.",
+        "Put it back into a dry box now, or print from one.",
+    )
+
+
 def many_rewetting(names: tuple[str, ...], hours: float) -> tuple[str, str]:
     """(what, act) for many dry spools that are taking up water together."""
     return (

@@ -7,9 +7,10 @@ from support.pages import NOW_S, FakeQueries
 
 from monitor.alarms import needs
 from monitor.alarms.conditions import TYPES, conditions
-from monitor.alarms.needs import LID_MIN, REWET_H
+from monitor.alarms.needs import LID_MIN
+from monitor.alarms.spool_conditions import REWET_H
 from monitor.library.alarm_table import load_alarm_table
-from monitor.model.answers import Diagnosis, Freshness
+from monitor.model.answers import Diagnosis, Freshness, Spread
 from monitor.model.around import Around, OvenWatch
 from monitor.service.air import rfc3339
 
@@ -119,21 +120,56 @@ def test_a_silent_sensor_and_one_never_heard():
     assert said("reading_stale", air=never).holds is True  # a sensor that never came up is not well
 
 
-def test_a_dry_spool_that_gets_wet():
-    def of(hours, why=None, trend="run"):
-        until = None if hours is None else rfc3339(NOW_S + 3600 * hours)
-        return replace(STATUS.spools[0], use_before=until, use_before_why=why, trend=trend)
+def wetting(hours, why=None, trend="run", **members):
+    """A spool on a table; its outer windings settle at 0.1 %, the limit is 0.2 %."""
+    until = None if hours is None else rfc3339(NOW_S + 3600 * hours)
+    usual = {
+        "place": ROOM.key,
+        "outer_pct": Spread(p10=0.05, p50=0.1, p90=0.3),
+        "limit_pct": 0.2,
+        "verdict": "not_sure",
+    }
+    return replace(STATUS.spools[0], use_before=until, use_before_why=why, trend=trend, **(usual | members))
 
-    assert said("spool_rewet", spool=of(5)).holds is True
-    assert said("spool_rewet", spool=of(5)).deadline_s == pytest.approx(NOW_S + 5 * 3600, abs=1)  # A-31
-    assert said("spool_rewet", spool=of(40)).holds is False
-    assert said("spool_rewet", spool=of(None, "nothing is known of it")).holds is None
+
+def test_a_dry_spool_that_gets_wet():
+    assert said("spool_rewet", spool=wetting(5)).holds is True
+    assert said("spool_rewet", spool=wetting(5)).deadline_s == pytest.approx(NOW_S + 5 * 3600, abs=1)  # A-31
+    assert said("spool_rewet", spool=wetting(40)).holds is False
+    nothing = Spread(p10=None, p50=None, p90=None, why="nothing is known of it")
+    assert said("spool_rewet", spool=wetting(None, "nothing is known", outer_pct=nothing)).holds is None
+
+
+def test_a_spool_that_may_be_wet_already_is_told_as_long_as_it_is_likelier_dry():
+    """P20: it can still be saved; one that is surely over its limit nobody can keep dry."""
+    perhaps = said("spool_rewet", spool=wetting(None, "it may be over its limit already"))
+    assert perhaps.holds is True
+    assert "may be over its limit already" in perhaps.what
+    wet = wetting(None, "it may be over its limit already", outer_pct=Spread(p10=0.15, p50=0.3, p90=0.5))
+    assert said("spool_rewet", spool=wet).holds is False
+    for trend in ("pause", "recover", "sealed"):
+        assert said("spool_rewet", spool=wetting(None, "not within 90 days", trend=trend)).holds is False
+
+
+def test_of_a_spool_in_a_measured_box_the_box_tells():
+    """A.5: one cause, one alarm; the box's has this spool's deadline."""
+    inside = wetting(5, place=BOX.key)
+    assert said("spool_rewet", spool=inside).holds is False
+    assert said("spool_rewet", air=OLD_AIR, spool=inside).holds is None
+    humid = said(
+        "humidity_high", air=replace(AIR, humidity_pct=31.0), spool=inside, limit_humidity_pct=20.0,
+        spools=(inside.key,),
+    )  # fmt: skip
+    assert humid.holds is True
+    assert humid.deadline_s == pytest.approx(NOW_S + 5 * 3600, abs=1)
+    unmeasured = replace(AIR, freshness=Freshness.NEVER, at=None, humidity_pct=None, age_s=None, due_s=None)
+    assert said("spool_rewet", air=unmeasured, spool=inside).holds is True
 
 
 def test_numbers_of_rules_and_rows_are_one_truth():
     rows = load_alarm_table().rows
     assert rows["lid_open"].on_delay_s == 60 * needs.LID_MIN
-    assert rows["spool_rewet"].respond_s == 3600 * needs.REWET_H
+    assert rows["spool_rewet"].respond_s == 3600 * REWET_H
 
 
 def test_a_humid_box():

@@ -3,10 +3,12 @@
 import dataclasses
 
 import pytest
-from support.pages import NOW_S, spool
+from support.pages import NOW_S, FakeQueries, spool
 
 from monitor.alarms.needs import needs
 from monitor.service.air import rfc3339
+
+BOX = FakeQueries().status().boxes[0]
 
 
 def told(*hours_left):
@@ -41,3 +43,10 @@ def test_a22_many_at_once_are_one_line():
     (need,) = told(3.0, 4.0, 5.0, 6.0, 7.0)
     assert need.what.startswith("5 spools")
     assert "in about 3 hours" in need.what
+
+
+def test_what_lies_in_a_measured_box_is_the_boxs_need():
+    """Nobody can put into a dry box what lies in one; the humid box is told of instead."""
+    inside = dataclasses.replace(spool(1, BOX.key, "petg"), use_before=rfc3339(NOW_S + 3600.0))
+    told_of = needs((BOX,), (), (), [inside], NOW_S, (), {})
+    assert [need for need in told_of if inside.name in need.what] == []

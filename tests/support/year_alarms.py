@@ -417,7 +417,9 @@ def _spool(key: str, look: SpoolLook) -> SpoolAnswer | None:
     use_before = None if look.use_before_s is None else _time(START_S + look.use_before_s)
     why = "it may be over its limit already" if look.is_over else "not within 90 days"
     return SpoolAnswer(
-        key=key, name=key, material="petg", place=look.place, moisture_pct=_NO, outer_pct=_NO, limit_pct=None,
+        key=key, name=key, material="petg", place=look.place, moisture_pct=_NO,
+        outer_pct=_NO if look.outer_pct is None else Spread(p10=None, p50=look.outer_pct, p90=None),
+        limit_pct=look.limit_pct,
         heading_for_pct=None, length_m=None, dry_length_m=_NO, verdict="ready", use_before=use_before,
         use_before_why=None if use_before else why, trend=look.trend,
     )  # fmt: skip

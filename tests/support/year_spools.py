@@ -13,14 +13,18 @@ from support.year_boxes import LIBRARY, Followed
 from support.year_truth import BLOCK_S, HOUR_S, Year
 
 from monitor.estimate.spool_answer import outlooks
-from monitor.estimate.spool_belief import Body
+from monitor.estimate.spool_belief import Body, stack_states, stacked
 from monitor.estimate.spool_course import Around, equilibrium
 from monitor.estimate.spool_track import Track, begin, step
+from monitor.physics.isotherm import polymer_content
+from monitor.physics.spool_reading import outer_water_content
 
 STEP_S = 4.0 * HOUR_S
 TABLE_S, BOX_S = 8.0 * HOUR_S, 24.0 * HOUR_S  # between two looks at when the limit is passed
 _SENSOR_SD = 0.018
 _WORDS = {"dried": "sealed_dry", "open": "open", "unknown": "unknown"}
+# What the site's own oven leaves is known: here as a figure, of a spool settled to this humidity.
+_OVEN_DRY = 0.07
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -41,6 +45,8 @@ class SpoolLook:
     use_before_s: float | None
     is_over: bool  # may be over its limit already
     trend: str
+    outer_pct: float | None = None  # of its outer windings, the middle of what is believed
+    limit_pct: float | None = None
 
 
 def all_spools(year: Year) -> list[SpoolPlace]:
@@ -103,8 +109,15 @@ def _all_on(
         if number in told:
             after_s = told[number].over_after_s
             use_before_s = None if after_s is None or after_s == 0.0 else now_s + after_s
+            body, belief = now[number].body, now[number].belief
+            outer = outer_water_content(stacked([body], [belief]), stack_states([belief]))
             look = SpoolLook(
-                place=air.place, use_before_s=use_before_s, is_over=after_s == 0.0, trend=told[number].trend
+                place=air.place,
+                use_before_s=use_before_s,
+                is_over=after_s == 0.0,
+                trend=told[number].trend,
+                outer_pct=100.0 * float(np.median(outer)),
+                limit_pct=100.0 * body.material.limit_content,
             )
         elif rises[number] and before is not None and before.place == air.place:
             look = before
@@ -122,9 +135,12 @@ def _may_rise(track: Track, air: Around) -> bool:
 
 def _begun(year: Year, place: SpoolPlace, told: str, now_s: float) -> Track:
     of = year.boxes[place.box].spools[place.spool]
-    start = _WORDS[told or of.stated]
-    held = spool(place.key, of.material, net_g=1000.0 * of.net_kg, start=start, since_s=now_s)
-    body = Body(spool=held, material=LIBRARY.material(of.material), reel=LIBRARY.reel("unknown"))
+    material = LIBRARY.material(of.material)
+    start: dict[str, object] = {"start": _WORDS[told or of.stated]}
+    if told == "dried":
+        start = {"start_pct": 100.0 * float(polymer_content(material, _OVEN_DRY))}
+    held = spool(place.key, of.material, net_g=1000.0 * of.net_kg, since_s=now_s, **start)
+    body = Body(spool=held, material=material, reel=LIBRARY.reel("unknown"))
     return begin(body, now_s)
 
 

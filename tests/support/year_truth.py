@@ -21,6 +21,7 @@ _SETTLES_S = 1_200.0
 _LEAK_TIMES = 10.0
 _FRESH_HUMIDITY = (0.015, 0.04)
 _DRIED, _WET = (0.04, 0.12), 0.45
+_TABLE_DRIED = (0.04, 0.09)  # PETG, dried until it is under its limit of 10.5 %RH
 _PEOPLE_LOOK_S = 6.0 * HOUR_S
 # Of each material by the catalogue, as the site is told it [0 to 1].
 _LIMITS = Limits(load_library().materials)
@@ -150,7 +151,9 @@ def draw_plan(
     for table in range(len(boxes) - tables, len(boxes)):
         for at_d in np.arange(dice.uniform(3.0, 10.0), days - 5.0, max(days / 4.0, 8.0)):
             at_s, to_s = (float(d // (1.0 / 24.0)) * HOUR_S for d in (at_d, at_d + dice.uniform(1.0, 4.0)))
-            swaps.append(Swap(box=table, spool=0, from_s=at_s, to_s=to_s, humidity=dice.uniform(*_DRIED)))
+            swaps.append(
+                Swap(box=table, spool=0, from_s=at_s, to_s=to_s, humidity=dice.uniform(*_TABLE_DRIED))
+            )
     return Plan(
         tables=tables,
         openings=tuple(sorted(openings, key=lambda item: item.from_s)),
