@@ -49,7 +49,7 @@ def box_conditions(box: BoxAnswer, spools: Mapping[str, SpoolAnswer], now_s: flo
     return (
         _humidity(box, deadline_s),
         _spent(box, deadline_s),
-        _soon(box, now_s),
+        desiccant_soon(box, now_s),
         _lid(box, deadline_s, now_s),
         *_diagnosed(box, deadline_s),
         _unannounced(box),
@@ -110,7 +110,8 @@ def _spent(box: BoxAnswer, deadline_s: float | None) -> Condition:
     )
 
 
-def _soon(box: BoxAnswer, now_s: float) -> Condition:
+def desiccant_soon(box: BoxAnswer, now_s: float) -> Condition:
+    """Whether its desiccant will be used up within a week."""
     charge = box.desiccant
     days = None if charge is None else charge.days_left
     if charge is None or charge.spent is None or days is None:

@@ -86,7 +86,10 @@ def health(
         slow_chattering=slow,
         fleeting=dict(fleeting),
         noisy=tuple(sorted({(line.key, line.type, line.place) for line in log if line.key in noisy})),
-        stale=tuple(sorted({i.key for i in found if i.to_s is None and to_s - i.from_s > STALE_S})),
+        # What stays hidden by a declared rule stands before nobody: its cause does.
+        stale=tuple(
+            sorted({i.key for i in found if i.told and i.to_s is None and to_s - i.from_s > STALE_S})
+        ),
         floods=spans,
         flood_share=sum(end - begin for begin, end in spans) / (to_s - from_s),
         bad_actors=worst,

@@ -23,7 +23,7 @@ _LEVELS = {
     "sensor_implausible": "check",
     "sensor_misplaced": "check",
 }
-LID_MIN = 30.0
+LID_MIN = 45.0
 _ORDER = {"now": 0, "soon": 1, "check": 2}
 
 

@@ -16,6 +16,8 @@ REPORT_AT = 0.5  # what is less likely than not is no finding
 _LEAKY_1_H = 0.15
 # Twelve times what a usual bag takes up: shallow trays of beads reach eight.
 _BESIDE_LN = 2.5
+# Drier than this no usual charge keeps a box for weeks.
+_KEPT_HUMIDITY = 0.10
 
 
 class Cause(StrEnum):
@@ -93,7 +95,8 @@ def _conditions(model: BoxModel, belief: BoxBelief) -> list[Finding]:
     state, spread = belief.state, np.sqrt(square(belief.covariance, len(belief.state)).diagonal())
     leaky = math.log(_LEAKY_1_H / 3600.0 * model.volume_m3)
     changes = ahead.air_changes_per_h.p50
-    wet_kg, leak_kg = _given_off_kg_per_day(model, belief), max(ahead.leak_kg_per_day.p50, 0.0)
+    leak_kg = max(ahead.leak_kg_per_day.p50, 0.0)
+    given_kg, wet_kg = _given_off_kg_per_day(model, belief)
     fills = ahead.fill_kg_30_days
     beside = math.log(model.tables.air_m3_s) + _BESIDE_LN
     return [
@@ -111,7 +114,7 @@ def _conditions(model: BoxModel, belief: BoxBelief) -> list[Finding]:
         _finding(
             Cause.WET_CONTENTS,
             _above(wet_kg - 2.0 * leak_kg, 0.3 * wet_kg + 0.1e-3, 0.2e-3),
-            f"The contents give off about {1000 * wet_kg:.1f} g a day, the leak {1000 * leak_kg:.1f} g.",
+            f"The contents give off about {1000 * given_kg:.1f} g a day, the leak {1000 * leak_kg:.1f} g.",
         ),
         _finding(
             Cause.SENSOR_OFFSET,
@@ -135,17 +138,25 @@ def _above(value: float, spread: float, limit: float) -> float:
     return 0.5 * math.erfc((limit - value) / (math.sqrt(2.0) * max(spread, 1e-12)))
 
 
-def _given_off_kg_per_day(model: BoxModel, belief: BoxBelief) -> float:
+def _given_off_kg_per_day(model: BoxModel, belief: BoxBelief) -> tuple[float, float]:
+    """What the contents give off to the air as it is, and to air as humid as a box may be.
+
+    Only the second tells of wet contents: over a fresh charge dry ones give off a little, too, for some days.
+    """
     if not model.tables.spools:
-        return 0.0
+        return 0.0, 0.0
     # For a day the fast lumps give back what the last opening let in: then the slow ones alone tell.
     is_settled = belief.seen_s >= belief.settle_until_s
     told = slice(0, None, 1 if is_settled else len(LUMP_SHARES))
     state = np.array(belief.state)[:, None]
     over_skin = model.tables.humidity(state[SKIN], belief.usual_temperature_c)
     lump_s = model.tables.lump_s * np.exp(state[PACE])
-    flow = model.tables.lump_kg * (state[LUMPS:] - model.tables.contents(over_skin)) / lump_s
-    return float(flow[told].sum()) * DAY_S
+    allowed = np.maximum(over_skin, max(model.limit_humidity, _KEPT_HUMIDITY))
+    given, wet = (
+        model.tables.lump_kg * (state[LUMPS:] - model.tables.contents(air)) / lump_s
+        for air in (over_skin, allowed)
+    )
+    return float(given[told].sum()) * DAY_S, float(wet[told].sum()) * DAY_S
 
 
 def _changes(model: BoxModel, belief: BoxBelief) -> list[Finding]:

@@ -132,7 +132,7 @@ def _most_within(at_s: list[float], span_s: float) -> int:
 
 def _stale_on(found: tuple[Occurrence, ...], day: int) -> int:
     at_s = START_S + day * DAY_S
-    return sum(i.from_s < at_s - DAY_S and (i.to_s is None or i.to_s > at_s) for i in found)
+    return sum(i.told and i.from_s < at_s - DAY_S and (i.to_s is None or i.to_s > at_s) for i in found)
 
 
 class Truths:
