@@ -55,6 +55,7 @@ class BoxFollower:
         self._inventory = Inventory()
         self._book: AirBook | None = None
         self._is_stale = True
+        self._has_past = True  # False: begun before the first reading, so without any box
         self.epoch = 0  # rises whenever the past is seen in a new light
 
     def committed(self, batch: Batch) -> None:
@@ -64,7 +65,8 @@ class BoxFollower:
             if oldest_ms is not None and self._book is not None and oldest_ms < self._book.to_ms:
                 self._book = None
             told = batch.events or batch.box_events or batch.sensor_events
-            if batch.inventory or batch.figures or told:
+            is_first = oldest_ms is not None and not self._has_past
+            if batch.inventory or batch.figures or told or is_first:
                 # A spool that was moved or told of is another box; what still holds is read back.
                 self._forget(None)
             if oldest_ms is not None and any(1000.0 * t.at_s > oldest_ms for t in self._tracks.values()):
@@ -149,6 +151,7 @@ class BoxFollower:
         """The ways of all boxes, and each at its newest state that still holds."""
         self._inventory = self._store.inventory()
         oldest_ms = self._store.oldest_ms()
+        self._has_past = oldest_ms is not None
         self._spool_ways = spools = self._spools.ways()
         states = self._store.box_checkpoints(goal_ms)
         self._ways, tracks = {}, {}

@@ -122,6 +122,19 @@ def test_a_change_told_late_counts_from_when_it_was_made(lived, tmp_path):
     assert late.desiccant.filled > lived.box(at_s=lived.now).estimate_at[:4]
 
 
+def test_boxes_are_followed_from_the_very_first_reading_of_a_site(site):
+    """A fresh site: the service runs, with its inventory, before any sensor has said anything."""
+    site.follow()
+    assert site.box().estimate_at is None
+    box, room = rows(2.0)
+    site.now += 2 * DAY_S
+    site.hear(BOX, box)
+    site.hear(ROOM, room)
+    site.follow()
+    assert site.box().estimate_at is not None
+    assert site.box() == site.box(queries=site.fresh_queries())
+
+
 def test_a_withdrawn_change_leaves_no_trace(lived):
     """A wrong entry must leave no trace in the figures."""
     before = lived.box()
