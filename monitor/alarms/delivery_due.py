@@ -149,7 +149,8 @@ def _may(bound: Sequence[OutRow], sent_ms: Sequence[int], recipients: Recipients
     for span_s, most in ((HOUR_S, AN_HOUR), (STORM_S, A_STORM), (DAY_S, a_day)):
         begun_ms = now_ms - span_s * 1000
         kept_free = reserve if most > RESERVE else 0
-        if sum(1 for at_ms in sent_ms if at_ms > begun_ms) >= most - kept_free:
+        # What left after now left before the clock was set back: it would count until that hour comes again.
+        if sum(1 for at_ms in sent_ms if begun_ms < at_ms <= now_ms) >= most - kept_free:
             return False
     return True
 

@@ -143,6 +143,16 @@ def test_nothing_is_lost_or_sent_twice_and_safety_never_waits(told, quiet_from, 
         assert all(sum(1 for other in sent_at if at - span_s < other <= at) <= most for at in sent_at)
 
 
+def test_a_clock_that_is_set_back_holds_nothing_up():
+    """What left by the wrong time counts for that time: else a day would be silent until it comes again."""
+    who = recipients(channel(1))
+    (row,) = rows([message(type="clock_wrong")], who, NOON_S)
+    ahead_ms = [(1, round((NOON_S + 86_400.0 + 60.0 * number) * 1000)) for number in range(12)]
+    assert [sending.rows for sending in due([row], ahead_ms, who, round(NOON_S * 1000))] == [(row,)]
+    behind_ms = [(1, at_ms - 86_400_000 - 900_000) for _, at_ms in ahead_ms]
+    assert due([row], behind_ms, who, round(NOON_S * 1000)) == ()
+
+
 @given(_PRIORITIES, st.sampled_from([MessageKind.ACTIVE, MessageKind.WORSE, MessageKind.NOTICE]))
 def test_the_same_told_again_gives_the_same_rows(priority, kind):
     """After a crash the engine may tell it again: by its key it is known."""
