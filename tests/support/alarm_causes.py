@@ -1,0 +1,213 @@
+"""What makes each row of the alarm table hold on a wired site, in the order in which it is done to one site."""
+
+import sqlite3
+from contextlib import closing
+from dataclasses import replace
+
+from support.alarm_past import CHARGED, Pasts, air, channel, inventory, spool
+from support.alarm_wire import HOUR_S, MINUTE_S, STEP_S, Case
+from support.processes import PlainBroker
+from support.waiting import wait_for
+
+from monitor.model.sensor_check import Installed, SensorTold
+from monitor.oven.site import Tick
+
+DAY_S = 86_400.0
+_NO_MORE = 2 * STEP_S  # beyond its delay
+
+
+def _nothing(_site):
+    """Its cause was there before."""
+
+
+def _boxes_tell_their_past(site):
+    pasts = Pasts()
+    for key in CHARGED:
+        pasts.tell(site, key)
+    site.wait_stored()
+    _wait_followed(site)
+
+
+def _wait_followed(site):
+    for key in CHARGED:
+        site.wait_followed(key)
+
+
+# --- on the wire: packs of nodes ---
+
+
+def _damp(site):
+    site.read(channel("damp"), air(48.0))
+
+
+def _warm(site):
+    site.read(channel("shelf"), air(5.0, 45.0))
+
+
+def _battery(site):
+    site.read(channel("shelf"), {"battery": 9.0})
+
+
+def _mute(site):
+    site.read(channel("mute"), air(5.0), due_s=MINUTE_S)
+
+
+def _dry_spool_in_room_air(site):
+    """It comes dry into the inventory, into a room whose air is not."""
+    found = inventory()
+    thirsty = spool("thirsty", "loft", start_pct=0.01, since_s=site.now_s)
+    site.load(replace(found, spools=found.spools | {"thirsty": thirsty}))
+    _wait_followed(site)  # all is worked out anew, and nobody can tell of a box meanwhile
+
+
+def _loft_is_not_dry(site):
+    site.read(channel("loft"), air(25.0))
+
+
+def _smoke(site):
+    site.read(channel("loft"), {"smoke": True})
+
+
+def _node_goes(site):
+    """As the broker does it: the node's last will, retained."""
+    here = '{"online": true, "boot": "c0de", "firmware": "1", "sample_s": 60}'
+    site.publish("node/n9/online", here, retain=True)
+    site.publish("node/n9/online", '{"online": false}', retain=True)
+
+
+# --- on the wire: states of ovens ---
+
+
+def _trips(site):
+    trip = {"id": "t1", "rule": "R6", "what": "the chamber was at 97 °C", "remote_reset": False}
+    site.oven("kiln", state="tripped", trip=trip)
+
+
+def _takes_power(site):
+    site.oven("range", power_w=240.0)
+
+
+def _falls_silent(site):
+    site.oven("grill", chamber_c=[71.0, 70.5])
+
+
+# --- what people state, and time ---
+
+
+def _installed_long_ago(site):
+    """Its day comes by the clock alone; that it was put in is what a person enters."""
+    told = Installed(serial="A7", interval_months=1)
+    site.service.changes.add_sensor_event(
+        SensorTold(channel=channel("shelf"), at_s=site.now_s - 40 * DAY_S, who="Mara", wish=told)
+    )
+    site.pass_time(2 * STEP_S)  # due dates are looked up every ten minutes
+
+
+def _left_alone(site):
+    """Its owner goes through the checklist for leaving it alone; no yearly test is on record."""
+    site.service.ovens.tick_off("stove", tuple(Tick), "Mara")
+
+
+# --- the monitor itself ---
+
+
+def _deaf_receiver(site):
+    """A test to a receiver that answers 500, until three tries in a row have failed."""
+    delivery = site.service.delivery
+    delivery.add_channel("Mara", "pat", "deaf hook", site.receiver.address("deaf"), is_owner=True)
+    delivery.test("Mara", "pat")
+    for tries in (1, 2, 3):
+        wait_for(lambda tries=tries: len(site.receiver.failed) >= tries, 10, f"try {tries}")
+        wait_for(lambda: not site.service.sender._attempts, 5, "the end of the try")
+        if tries < 3:
+            site.pass_time(STEP_S)
+
+
+def _full_card(site):
+    """What the operating system says of the card is the one thing put in: a card cannot be filled here."""
+    site.patch.setattr("monitor.app.disk_room", lambda _path: (90_000_000, 32_000_000_000))
+
+
+def _supervision_fails(site):
+    """A fault of our own, put in where the supervision asks for the load and the room of an oven."""
+
+    def fails(*_args, **_more):
+        raise RuntimeError("a fault put in by a test")
+
+    site.patch.setattr(site.service.ovens._desk._world, "site", fails)
+
+
+def _clock_falls_back(site):
+    """The wall clock is set back by a day, as by a hand or a bad time server."""
+    site.clock.wrong_s = -DAY_S
+
+
+def _clock_is_set(site):
+    site.clock.wrong_s = 0.0
+
+
+def _line_changed(site):
+    """One line of the log is changed in the file by another program; the daily walk finds it, done now."""
+    with closing(sqlite3.connect(site.folder / "live.db")) as db, db:
+        db.execute("DROP TRIGGER audit_is_never_changed")
+        db.execute("UPDATE audit SET who = 'nobody' WHERE seq = (SELECT min(seq) + 3 FROM audit)")
+    site.service._log_watch.walk()
+
+
+def _broker_dies(site):
+    site.broker.stop()
+    wait_for(lambda: not site.service.link.state().connected, 20, "the link to notice")
+
+
+def _broker_is_back(site):
+    site.broker = PlainBroker(site.folder, site.broker.port).start()
+    site.wait_connected()
+
+
+CASES = (
+    Case(kind="lid_open", place="ajar", words="Ajar box: the lid seems to be open",
+         most_s=1_800.0 + _NO_MORE, cause=_boxes_tell_their_past),
+    Case(kind="desiccant_spent", place="full", words="Full box: its desiccant is used up",
+         most_s=_NO_MORE, cause=_nothing),
+    Case(kind="desiccant_soon", place="sieve", words="Sieve box: its desiccant will be spent in about",
+         most_s=1_800.0 + _NO_MORE, cause=_nothing),
+    Case(kind="smoke", place="loft", words="smoke detector in Loft says smoke", most_s=0.0, cause=_smoke),
+    Case(kind="temperature_high", place="shelf", words="Shelf box is at 45 °C",
+         most_s=600.0 + 5 * STEP_S, cause=_warm, each=_warm),
+    Case(kind="oven_trip", place="kiln", words="The kiln has switched its heater off and locked it",
+         most_s=STEP_S, cause=_trips),
+    Case(kind="battery_low", place="shelf", words="battery at Shelf box has 9 % left",
+         most_s=HOUR_S + _NO_MORE, cause=_battery),
+    Case(kind="oven_hot_unasked", place="range", words="The range takes 240 W without leave to heat",
+         most_s=3 * STEP_S, cause=_takes_power, each=_takes_power),
+    Case(kind="node_offline", place="far", words="node that measures Far box is offline",
+         most_s=1_800.0 + _NO_MORE, cause=_node_goes),
+    Case(kind="oven_silent_hot", place="grill", words="The grill was hot or heating and has been silent",
+         most_s=_NO_MORE, cause=_falls_silent),
+    Case(kind="humidity_high", place="damp", words="Damp box is at 48 %RH",
+         most_s=7_200.0 + 6 * STEP_S, cause=_damp, each=_damp),
+    Case(kind="reading_stale", place="mute", words="Mute box: no reading for",
+         most_s=HOUR_S + 2 * _NO_MORE, cause=_mute),
+    Case(kind="sensor_check_overdue", place="shelf", words="sensor of Shelf box was due for its check",
+         most_s=_NO_MORE, cause=_installed_long_ago),
+    Case(kind="oven_proof_overdue", place="stove", words="The stove has no yearly test on record",
+         most_s=STEP_S, cause=_left_alone),
+    Case(kind="delivery_failing", place="", words="Messages do not get out by deaf hook",
+         most_s=300.0 + _NO_MORE, cause=_deaf_receiver),
+    Case(kind="disk_low", place="", words="90 MB of storage are free", most_s=600.0 + _NO_MORE,
+         cause=_full_card),
+    Case(kind="spool_rewet", place="thirsty", words="Spool thirsty may be over its limit",
+         most_s=2 * HOUR_S, cause=_dry_spool_in_room_air, each=_loft_is_not_dry),
+    Case(kind="wet_contents", place="soaked", words="Soaked box: something in it gives off water",
+         most_s=6 * HOUR_S + _NO_MORE, cause=_nothing),
+    Case(kind="box_leaky", place="sieve", words="Sieve box: it lets in more air than it should",
+         most_s=12 * HOUR_S + _NO_MORE, cause=_nothing),
+    Case(kind="supervision_trouble", place="", words="A fault in supervising the ovens",
+         most_s=STEP_S, cause=_supervision_fails),
+    Case(kind="records_broken", place="", words="of the log was changed after it was written",
+         most_s=STEP_S, cause=_line_changed),
+    Case(kind="clock_wrong", place="", words="This board's clock is behind its newest record",
+         most_s=300.0 + _NO_MORE, cause=_clock_falls_back, undo=_clock_is_set),
+    Case(kind="broker_away", place="", words="The broker has not been reached for",
+         most_s=300.0 + _NO_MORE, cause=_broker_dies, undo=_broker_is_back),
+)  # fmt: skip
