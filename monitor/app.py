@@ -217,7 +217,7 @@ class Service:
         clock = self._choice.clock
         troubles = Troubles(
             is_connected=lambda: self.link.state().connected,
-            database=lambda: "" if self.worker.can_write else self.worker.trouble,
+            database=lambda: self.worker.write_trouble or "",
             supervision=lambda: self.worker.oven_trouble or "",
             clock=lambda: "" if clock.wall_s() >= clock_floor_s(engine.newest_s) else CLOCK_BEHIND,
             delivery=lambda: self.sender.trouble or "",

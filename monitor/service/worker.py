@@ -87,6 +87,7 @@ class Worker:
         self._rolled_up_s = self._pruned_s = pace_s()
         self._held: list[Arrival] = []
         self._trouble: str | None = None
+        self._write_trouble: str | None = None
         self._stop = threading.Event()
         self._thread = threading.Thread(target=self._run, name="worker", daemon=True)
 
@@ -104,6 +105,11 @@ class Worker:
     def can_write(self) -> bool:
         """Whether the last commit went through."""
         return self._trouble is None
+
+    @property
+    def write_trouble(self) -> str | None:
+        """A sentence while the database cannot be written; whatever else keeps readings waiting is none."""
+        return self._write_trouble
 
     def start(self) -> None:
         self._thread.start()
@@ -246,6 +252,10 @@ class Worker:
         batch = self._engine.take_batch()
         if not batch.is_empty() and not self._apply_until_done(batch):
             return
+        # While a write waited alarms went on: what they say is told below, so it has to be written, too.
+        since = self._engine.take_batch()
+        if not since.is_empty() and not self._apply_until_done(since):
+            return
         tokens, self._tokens = self._tokens, []
         answers, self._answers = self._answers, []
         self._items = 0
@@ -274,11 +284,14 @@ class Worker:
                 log.exception("commit failed")
                 self._trouble = "An unexpected fault while writing; see the log. Readings wait at the broker."
             else:
-                self._trouble = None
+                self._trouble = self._write_trouble = None
                 return True
+            self._write_trouble = self._trouble
             log.warning("commit waits reason=%s", self._trouble)
             if self._stop.wait(RETRY_S):
                 return False
+            if self._alarms is not None:  # also that nothing can be written is to be told
+                self._guard_alarms(self._alarms.tick)
 
     def _upkeep(self) -> None:
         now_s = self._pace_s()
