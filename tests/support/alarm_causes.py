@@ -11,6 +11,7 @@ from support.waiting import wait_for
 
 from monitor.model.sensor_check import Installed, SensorTold
 from monitor.oven.site import Tick
+from monitor.service import worker as worker_module
 
 DAY_S = 86_400.0
 _NO_MORE = 2 * STEP_S  # beyond its delay
@@ -123,6 +124,26 @@ def _deaf_receiver(site):
             site.pass_time(STEP_S)
 
 
+def _file_is_held(site):
+    """Another program holds the file for writing over some minutes, while a reading comes in."""
+    worker, desk = site.service.worker, site.service.alarm_desk
+    site.patch.setattr(worker_module, "RETRY_S", 0.05)
+    # Shorter than the usual five seconds of patience, for the sake of the suite.
+    site.ask(lambda _: worker._store._db.execute("PRAGMA busy_timeout = 50"))
+    with closing(sqlite3.connect(site.folder / "live.db", isolation_level=None)) as other:
+        other.execute("BEGIN IMMEDIATE")
+        site.pack({channel("hall"): [(site.now_s, air(40.0))]}, waits=False)
+        wait_for(lambda: worker.write_trouble, 10, "the write to fail")
+        for _ in range(3):
+            site.clock.ahead_s += MINUTE_S
+            looked_s = desk._looked_s
+            wait_for(lambda before_s=looked_s: desk._looked_s > before_s, 10, "a look at the alarms")
+        assert site.shown("database_trouble") == "unack"
+        assert site.retained("database_trouble") is None  # nothing is said that is not written
+        other.execute("ROLLBACK")
+    site.wait_stored()
+
+
 def _full_card(site):
     """What the operating system says of the card is the one thing put in: a card cannot be filled here."""
     site.patch.setattr("monitor.app.disk_room", lambda _path: (90_000_000, 32_000_000_000))
@@ -194,6 +215,13 @@ CASES = (
          most_s=STEP_S, cause=_left_alone),
     Case(kind="delivery_failing", place="", words="Messages do not get out by deaf hook",
          most_s=300.0 + _NO_MORE, cause=_deaf_receiver),
+    Case(
+        kind="database_trouble",
+        place="",
+        words="The database is busy: another program holds it",
+        most_s=0.0,
+        cause=_file_is_held,
+    ),
     Case(kind="disk_low", place="", words="90 MB of storage are free", most_s=600.0 + _NO_MORE,
          cause=_full_card),
     Case(kind="spool_rewet", place="thirsty", words="Spool thirsty may be over its limit",

@@ -4,6 +4,7 @@ One site, one broker, one service in this process with a clock that is moved; se
 presence and states of ovens go over the wire. Not on the wire, and so put in where it happens:
 
 - sensor_check_overdue, oven_proof_overdue: what people enter, by the acts of the pages; then the clock.
+- database_trouble: another program holds the file; the message leaves when it can be written again.
 - delivery_failing: a receiver that answers 500 to a test message.
 - disk_low: what the operating system says of the card.
 - supervision_trouble: an exception where the supervision asks for the site of an oven.
@@ -38,8 +39,6 @@ NOTICES = {
 LEFT_OUT = {
     # The readings of a sensor that lies on or in the desiccant are taken for an offset or a leak instead.
     "sensor_misplaced": "no simulated truth was found whose readings are told as this cause",
-    # The worker tries that write again until it succeeds, and looks at no alarm meanwhile.
-    "database_trouble": "it is not raised while a write fails",
 }
 
 
