@@ -72,6 +72,7 @@ def test_a_row_of_the_table_is_raised_from_the_broker_to_the_receiver(raised, ca
     if isinstance(heard, Exception):
         raise heard
     kept = heard.retained
+    assert kept is not None
     assert (kept["type"], kept["place"], kept["state"]) == (case.kind, case.place, "unack")
     assert kept["condition"] is True
     assert case.words in heard.text
