@@ -47,7 +47,8 @@ _LEWIS_J_M3_K, _RADIATION_W_M2_K = 1080.0, 5.5
 _FIRST_PART_S, _SHORTEST_PART_S, _PART_GROWTH = 300.0, 20.0, 1.04
 # A pack warms faster than it dries: heat takes its own, shorter steps.
 _HEAT_STEPS = 4
-_CLOSE_ENOUGH = 1e-9  # relative humidity
+# Relative humidity; Newton squares what is wrong, so the last step leaves far less than it went.
+_CLOSE_ENOUGH = 1e-7
 _ITERATIONS = 25
 
 
@@ -81,17 +82,22 @@ class SpoolState:
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
-class _Wet:
-    """One part-step's linear system but for the isotherm; shape (..., rings)."""
+class _Ways:
+    """How vapour and strands move while the pack is as warm as it is; shape (..., rings)."""
 
     saturated_kg_m3: Array
-    approach: Array  # shape (..., rings or 1, modes)
-    void_m3_s: Array
-    dry_kg_s: Array
-    answering: Array
-    held: Array
+    strand_rate_1_s: Array  # D / radius^2, shape (..., rings or 1)
     link_m3_s: Array
     air_m3_s: Array
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class _Heat:
+    """How heat moves, whatever the step's length; shape (..., rings)."""
+
+    link_w_k: Array
+    air_w_k: Array
+    stored_j_k: Array
 
 
 def spool_parameters(
@@ -187,11 +193,15 @@ def step_spool(
     air_c, film = _array(air_temperature_c)[..., None], _array(film_m_s)[..., None]
     air_kg_m3 = vapour_kg_m3(air_c, _array(air_relative_humidity)[..., None])
     rings = spool_rings(parameters, state)
+    heat = _heat(parameters, rings, film)
+    ways = _ways(parameters, rings, state.temperature_c, film)
     gained_kg = np.zeros(state.outer_m.shape)
     hottest_c = max(float(air_c.max()), float(state.temperature_c.max()))
     for part_s in _parts(dt_s, hottest_c, settled_s):
-        state = _warmed(parameters, rings, state, part_s, air_c, film)
-        state, part_kg = _moistened(parameters, rings, state, part_s, air_kg_m3, film)
+        if (np.abs(state.temperature_c - air_c) >= 1e-9).any():
+            state = _warmed(heat, state, part_s, air_c)
+            ways = _ways(parameters, rings, state.temperature_c, film)
+        state, part_kg = _moistened(parameters, rings, ways, state, part_s, air_kg_m3)
         gained_kg = gained_kg + part_kg
     return state, gained_kg
 
@@ -226,79 +236,81 @@ def _parts(dt_s: float, hottest_c: float, settled_s: float) -> list[float]:
     return [*lengths, left_s]
 
 
-def _warmed(
-    parameters: SpoolParameters, rings: Rings, state: SpoolState, dt_s: float, air_c: Array, film: Array
-) -> SpoolState:
-    """Conducts heat, implicitly; the vapour stays where it is."""
-    if (np.abs(state.temperature_c - air_c) < 1e-9).all():
-        return state
-    shape = state.temperature_c.shape
-    conductivity = np.broadcast_to(parameters.conductivity_w_m_k[..., None], shape)
-    link = links(rings, conductivity)
-    air = to_air(
-        rings, conductivity, _LEWIS_J_M3_K * film + _RADIATION_W_M2_K, parameters.open_share[..., None]
-    )
+def _heat(parameters: SpoolParameters, rings: Rings, film: Array) -> _Heat:
+    conductivity = np.broadcast_to(parameters.conductivity_w_m_k[..., None], rings.sides_m2.shape)
     heat_j_m3_k = parameters.solid_share * parameters.density_kg_m3 * parameters.heat_capacity_j_kg_k
-    stored = np.asarray(heat_j_m3_k)[..., None] * _volumes_m3(rings) * _HEAT_STEPS / dt_s
-    diagonal = _diagonal(stored + air, link)
-    warmth = state.temperature_c
+    return _Heat(
+        link_w_k=links(rings, conductivity),
+        air_w_k=to_air(
+            rings, conductivity, _LEWIS_J_M3_K * film + _RADIATION_W_M2_K, parameters.open_share[..., None]
+        ),
+        stored_j_k=np.asarray(heat_j_m3_k)[..., None] * _volumes_m3(rings),
+    )
+
+
+def _warmed(heat: _Heat, state: SpoolState, dt_s: float, air_c: Array) -> SpoolState:
+    """Conducts heat, implicitly; the vapour stays where it is."""
+    stored = heat.stored_j_k * _HEAT_STEPS / dt_s
+    diagonal = _diagonal(stored + heat.air_w_k, heat.link_w_k)
+    warmth, from_air = state.temperature_c, heat.air_w_k * air_c
     for _ in range(_HEAT_STEPS):
-        warmth = solve_rings(diagonal, link, stored * warmth + air * air_c)
+        warmth = solve_rings(diagonal, heat.link_w_k, stored * warmth + from_air)
     return replace(state, temperature_c=warmth)
 
 
-def _moistened(
-    parameters: SpoolParameters, rings: Rings, state: SpoolState, dt_s: float, air_kg_m3: Array, film: Array
-) -> tuple[SpoolState, Array]:
-    """Vapour and strands after one implicit part-step, and the water that came in [kg]."""
-    wet = _wet(parameters, rings, state, dt_s, film)
-    curve = _by_ring(parameters.curve)
-    vapour = state.vapour_kg_m3
-    humidity = np.clip(curve_humidity(curve, ring_content(parameters, state)), 0.0, 1.2)
-    for _ in range(_ITERATIONS):
-        content, slope = content_and_slope(curve, humidity)
-        taken = wet.dry_kg_s * wet.answering * slope / wet.saturated_kg_m3
-        known = (
-            wet.void_m3_s * state.vapour_kg_m3
-            + wet.dry_kg_s * (wet.held - wet.answering * (content - slope * humidity))
-            + wet.air_m3_s * air_kg_m3
-        )
-        diagonal = _diagonal(wet.void_m3_s + taken + wet.air_m3_s, wet.link_m3_s)
-        vapour = solve_rings(diagonal, wet.link_m3_s, known)
-        fresh = vapour / wet.saturated_kg_m3
-        surface = content + slope * (fresh - humidity)
-        is_close = np.abs(fresh - humidity).max() < _CLOSE_ENOUGH
-        humidity = np.maximum(fresh, 0.0)
-        if is_close:
-            break
-    strand = state.strand + wet.approach * (surface[..., None] - state.strand)
-    gained_kg = dt_s * (wet.air_m3_s * (air_kg_m3 - vapour)).sum(axis=-1)
-    return replace(state, vapour_kg_m3=vapour, strand=strand), gained_kg
-
-
-def _wet(parameters: SpoolParameters, rings: Rings, state: SpoolState, dt_s: float, film: Array) -> _Wet:
+def _ways(parameters: SpoolParameters, rings: Rings, temperature_c: Array, film: Array) -> _Ways:
     # Where a spool is evenly warm, as in a room, one ring's rates stand for all.
-    is_even = bool((np.ptp(state.temperature_c, axis=-1) < 1e-9).all())
-    warmth = state.temperature_c[..., :1] if is_even else state.temperature_c
-    shape = state.temperature_c.shape
+    is_even = bool((np.ptp(temperature_c, axis=-1) < 1e-9).all())
+    warmth = temperature_c[..., :1] if is_even else temperature_c
+    shape = temperature_c.shape
     free_m2_s = _FREE_AIR_M2_S * ((warmth + ZERO_C_K) / _FREE_AIR_K) ** _FREE_AIR_POWER
     through = np.broadcast_to(parameters.diffusion_share[..., None] * free_m2_s, shape)
     inner_m2_s = diffusivity_m2_s(
         parameters.diffusivity_m2_s[..., None], parameters.activation_j_mol[..., None], warmth
     )
-    went = approach(parameters.modes, inner_m2_s / parameters.strand_m[..., None] ** 2, dt_s)
-    weighted = went * parameters.modes.weights
-    volume_m3, solid = _volumes_m3(rings), parameters.solid_share[..., None]
-    return _Wet(
+    return _Ways(
         saturated_kg_m3=np.broadcast_to(saturated_vapour_kg_m3(warmth), shape),
-        approach=went,
-        void_m3_s=(1.0 - solid) * volume_m3 / dt_s,
-        dry_kg_s=solid * parameters.density_kg_m3[..., None] * volume_m3 / dt_s,
-        answering=weighted.sum(axis=-1),
-        held=np.einsum("...m,...m->...", weighted, state.strand),
+        strand_rate_1_s=inner_m2_s / parameters.strand_m[..., None] ** 2,
         link_m3_s=links(rings, through),
         air_m3_s=to_air(rings, through, film, parameters.open_share[..., None]),
     )
+
+
+def _moistened(
+    parameters: SpoolParameters, rings: Rings, ways: _Ways, state: SpoolState, dt_s: float, air_kg_m3: Array
+) -> tuple[SpoolState, Array]:
+    """Vapour and strands after one implicit part-step, and the water that came in [kg]."""
+    curve, vapour, saturated = _by_ring(parameters.curve), state.vapour_kg_m3, ways.saturated_kg_m3
+    volume_m3, solid = _volumes_m3(rings), parameters.solid_share[..., None]
+    void_m3_s = (1.0 - solid) * volume_m3 / dt_s
+    dry_kg_s = solid * parameters.density_kg_m3[..., None] * volume_m3 / dt_s
+    went = approach(parameters.modes, ways.strand_rate_1_s, dt_s)
+    weighted = went * parameters.modes.weights
+    answering_kg_s = dry_kg_s * weighted.sum(axis=-1)
+    coming = (
+        void_m3_s * vapour
+        + dry_kg_s * np.einsum("...m,...m->...", weighted, state.strand)
+        + ways.air_m3_s * air_kg_m3
+    )
+    passing = _diagonal(void_m3_s + ways.air_m3_s, ways.link_m3_s)
+    # Of all guesses the air that was there between the windings is soonest right.
+    humidity = np.clip(vapour / saturated, 0.0, 1.2)
+    for _ in range(_ITERATIONS):
+        content, slope = content_and_slope(curve, humidity)
+        vapour = solve_rings(
+            passing + answering_kg_s * slope / saturated,
+            ways.link_m3_s,
+            coming - answering_kg_s * (content - slope * humidity),
+        )
+        fresh = vapour / saturated
+        surface = content + slope * (fresh - humidity)
+        is_close = np.abs(fresh - humidity).max() < _CLOSE_ENOUGH
+        humidity = np.maximum(fresh, 0.0)
+        if is_close:
+            break
+    strand = state.strand + went * (surface[..., None] - state.strand)
+    gained_kg = dt_s * (ways.air_m3_s * (air_kg_m3 - vapour)).sum(axis=-1)
+    return replace(state, vapour_kg_m3=vapour, strand=strand), gained_kg
 
 
 def _diagonal(own: Array, link: Array) -> Array:

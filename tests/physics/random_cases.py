@@ -58,10 +58,12 @@ def product_answers(
     answers, now_s = [], 0.0
     for hour in HOURS:
         count = int(np.ceil((hour * 3600.0 - now_s) / longest_s - 1e-9))
+        step_s = (hour * 3600.0 - now_s) / count
         for _ in range(count):
             state, _ = step_spool(
-                parameters, state, (hour * 3600.0 - now_s) / count, case.air_c, case.air_rh, case.film_m_s
+                parameters, state, step_s, case.air_c, case.air_rh, case.film_m_s, settled_s=now_s
             )
+            now_s += step_s
         now_s = hour * 3600.0
         rings_now, content = spool_rings(parameters, state), ring_content(parameters, state)
         area = rings_now.sides_m2
