@@ -32,7 +32,7 @@ def random_case(seed: int) -> tuple[str, reference.Case]:
         strand_m=float(dice.choice([0.000875, 0.001425])),
         d23=material.diffusivity_m2_s,
         activation=material.activation_j_mol,
-        isotherm=_isotherm(material),
+        isotherm=isotherm_of(material),
         pairs=modes,
         air_c=float(dice.uniform(40.0, material.max_safe_c)) if is_oven else float(dice.uniform(15.0, 30.0)),
         air_rh=float(dice.uniform(0.01, 0.15)) if is_oven else float(dice.uniform(0.05, 0.7)),
@@ -81,7 +81,7 @@ def product_answers(
     return answers
 
 
-def _isotherm(material):
+def isotherm_of(material):
     """As the files define it; straight above saturation, as the cold core of a wet spool needs."""
     curve = material.isotherm
 

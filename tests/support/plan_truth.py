@@ -4,7 +4,7 @@ from dataclasses import dataclass
 
 import numpy as np
 from physics import reference_solver as reference
-from physics.random_cases import _isotherm, pairs_of_cylinder
+from physics.random_cases import isotherm_of, pairs_of_cylinder
 from support.plan_loads import KILN, LIBRARY, load_spool, plan_of
 
 from monitor.library import polymer_content, polymer_humidity
@@ -45,7 +45,7 @@ def compared(seed):
         * reference.saturation_pa(room.temperature_c)
         / reference.saturation_pa(temperature_c)
     )
-    floor = float(_isotherm(material)(np.array([air]))[0])
+    floor = float(isotherm_of(material)(np.array([air]))[0])
     start = max(polymer_content(material, float(dice.uniform(0.3, 0.7))), 1.5 * floor)
     target = floor + float(dice.uniform(0.1, 0.5)) * (start - floor)
     plan = plan_of(
@@ -72,7 +72,7 @@ def _true_h(material, start, target, net_g, temperature_c, air, about_h):
         strand_m=0.000875,
         d23=material.diffusivity_m2_s,
         activation=material.activation_j_mol,
-        isotherm=_isotherm(material),
+        isotherm=isotherm_of(material),
         pairs=pairs_of_cylinder(),
         air_c=temperature_c,
         air_rh=air,
