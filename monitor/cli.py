@@ -150,12 +150,12 @@ def _add_advice(add: _Add) -> None:
 
     ask = add("what-if", advice.what_if, "moisture of a material after hours at a humidity; no database")
     ask.add_argument("--material", required=True, metavar="KEY", help="key of the catalogue, such as pla")
-    ask.add_argument("--diameter-mm", type=_any_number, default=1.75, help="of the filament (1.75)")
-    ask.add_argument("--net-g", type=_any_number, default=1000.0, help="filament on the spool (1000)")
-    ask.add_argument("--start-pct", type=_any_number, default=None, help="water at first (half of the limit)")
-    ask.add_argument("--rh", type=_any_number, required=True, help="relative humidity of the air, %%")
-    ask.add_argument("--temperature", type=_any_number, default=23.0, help="of the air, degC (23)")
-    ask.add_argument("--hours", type=_any_number, required=True, help="how long")
+    ask.add_argument("--diameter-mm", type=_figure, default=1.75, help="of the filament (1.75)")
+    ask.add_argument("--net-g", type=_figure, default=1000.0, help="filament on the spool (1000)")
+    ask.add_argument("--start-pct", type=_figure, default=None, help="water at first (half of the limit)")
+    ask.add_argument("--rh", type=_figure, required=True, help="relative humidity of the air, %%")
+    ask.add_argument("--temperature", type=_figure, default=23.0, help="of the air, degC (23)")
+    ask.add_argument("--hours", type=_figure, required=True, help="how long")
     ask.add_argument("--flanges", choices=("closed", "open"), default="closed")
     ask.add_argument("--form", choices=("spool", "strand"), default="spool")
     ask.add_argument("--json", action="store_true", help="one JSON document")
@@ -196,6 +196,14 @@ def _log_head(text: str) -> AuditHead:
             f"{text[:90]!r} is not a number of a line, a colon and 64 hex digits"
         )
     return AuditHead(seq=int(match[1]), hash=match[2])
+
+
+def _figure(text: str) -> float:
+    """Any number whatever, since what computes with it names the range of its field."""
+    try:
+        return float(text)
+    except ValueError:
+        raise argparse.ArgumentTypeError(f"{text[:40]!r} is not a number") from None
 
 
 def _any_number(text: str) -> float:

@@ -79,6 +79,7 @@ def create_app(
     """
     app = Flask(__name__)
     app.jinja_env.undefined = StrictUndefined
+    app.jinja_env.filters["tied"] = present.tied
     app.jinja_env.trim_blocks = app.jinja_env.lstrip_blocks = True
     app.config["MAX_CONTENT_LENGTH"] = 1_000_000
     presenter = present.Presenter(zone)

@@ -2,6 +2,7 @@
 
 import datetime as dt
 import math
+import re
 import zoneinfo
 from dataclasses import dataclass
 
@@ -44,6 +45,15 @@ OVEN_WORDS = {
     "tripped": "locked after a fault",
 }
 LEVEL_WORDS = {"now": "Now", "soon": "Soon", "check": "Check"}
+
+
+# A unit is not torn from its figure at the end of a line.
+_BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:%|°C|h|min|days?|g|m|mm)\b|%)")
+
+
+def tied(words: str) -> str:
+    """The words with each unit kept beside its figure."""
+    return _BEFORE_UNIT.sub("\u00a0", words)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

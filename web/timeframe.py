@@ -2,7 +2,7 @@
 
 import datetime as dt
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.model.answers import Spread
 from web.axes import SIDE, Tick, share
@@ -12,6 +12,7 @@ _MOST_MARKS = 6  # so many stand apart on a phone
 _HOURS_APART = (3, 6, 12)
 _APART = 0.035  # letters closer than this share of the picture are put onto one place
 _EDGE = 0.05
+_WORDS = 0.2  # of a phone's picture: a day in words, and half of another one
 Band = tuple[float, float, float, float]  # time, then the 10th, 50th and 90th percentile
 
 
@@ -129,7 +130,7 @@ def _round_hours(present: Presenter, from_s: float, to_s: float, apart: int) -> 
             marks.append(Tick(at=share(x), words=words, anchor=_anchor(x, _EDGE)))
         # Arithmetic of the wall clock: the next mark is the next round local hour, however long that takes.
         moment += dt.timedelta(hours=apart)
-    return tuple(marks)
+    return _without_touching(marks)
 
 
 def midnights(present: Presenter, from_s: float, to_s: float) -> tuple[Tick, ...]:
@@ -145,6 +146,16 @@ def midnights(present: Presenter, from_s: float, to_s: float) -> tuple[Tick, ...
         x = (midnight.timestamp() - from_s) / (to_s - from_s)
         if 0.02 < x < 0.98:
             marks.append(Tick(at=share(x), words=day(midnight), anchor=_anchor(x, _EDGE)))
+    return _without_touching(marks)
+
+
+def _without_touching(marks: list[Tick]) -> tuple[Tick, ...]:
+    """At an edge words stand on one side of their mark: where these would touch others, it stays alone."""
+    apart = [float(later.at) - float(mark.at) for mark, later in zip(marks, marks[1:], strict=False)]
+    if apart and marks[-1].anchor == "end" and apart[-1] < 100.0 * _WORDS:
+        marks = [*marks[:-1], replace(marks[-1], words="")]
+    if apart and marks[0].anchor == "start" and apart[0] < 100.0 * _WORDS:
+        marks = [replace(marks[0], words=""), *marks[1:]]
     return tuple(marks)
 
 

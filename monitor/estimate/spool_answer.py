@@ -213,15 +213,17 @@ def _verdict(track: Track, mean: Array, outer: Array, dry_share: Array, length_m
     if material.ruined_content is not None and percentiles(mean)[0] > material.ruined_content:
         return "damaged", "It holds so much water that its windings grow together: drying does not undo that."
     outer_low, outer_middle, outer_high = percentiles(outer)
-    share_low = percentiles(dry_share)[0]
+    share_low, share_middle, _ = percentiles(dry_share)
     bound = _percent(limit)
     if outer_high <= limit and share_low >= _ALL_SHARE:
         return "ready", f"All of it is under its limit of {bound}, its outer windings and its core."
     if outer_high <= limit and share_low * length_m > 0.0:
-        metres = _metres(share_low * length_m)
-        return "dry_first", (
-            f"Only the outer {metres:g} m are sure to be under its limit of {bound}: below them it is wetter."
-        )
+        outside = f"the outer {_metres(share_low * length_m):g} m are sure to be under its limit of {bound}"
+        if share_middle >= _ALL_SHARE:
+            return "not_sure", (
+                f"Probably all of it is dry enough, but only {outside}: for more, weigh it or dry it."
+            )
+        return "dry_first", f"Only {outside}: below them it is probably wetter."
     if outer_low > limit:
         looser = material.looser_limit_content
         if looser is not None and outer_high <= looser and percentiles(mean)[2] <= looser:

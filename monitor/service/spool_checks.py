@@ -1,5 +1,6 @@
 """Whether an event can be true: refused in one sentence that names the field and the allowed range."""
 
+import difflib
 import math
 
 from monitor.errors import BadInputError
@@ -7,11 +8,13 @@ from monitor.library import Library
 from monitor.model.inventory import Inventory, Spool
 from monitor.model.records import Withdrawn, effective
 from monitor.model.spool_event import Dried, Moved, Signs, Spoiled, SpoolEvent, SpoolHistory, Used, Weighed
+from monitor.service.air import rfc3339
 
 TEXT_MAX = 200
 AHEAD_S = 300.0  # a phone's clock may run this much ahead
 _SIGNS_MAX = 8
 _HEAVIEST_G = 60_000.0
+_NAMED = 12
 
 
 def check_event(event: SpoolEvent, history: SpoolHistory, inventory: Inventory, library: Library) -> None:
@@ -22,7 +25,10 @@ def check_event(event: SpoolEvent, history: SpoolHistory, inventory: Inventory, 
     check_text("who", event.who)
     earliest_s = spool.since_s or 1_577_836_800.0
     if not earliest_s <= event.at_s <= event.entered_s + AHEAD_S:
-        raise BadInputError("at must lie between the spool's beginning and now")
+        raise BadInputError(
+            "at must lie between the spool's beginning and now, which is"
+            f" {rfc3339(earliest_s)} to {rfc3339(event.entered_s)}"
+        )
     _replaced(event, history)
     what = event.what
     if isinstance(what, Moved):
@@ -62,8 +68,17 @@ def _replaced(event: SpoolEvent, history: SpoolHistory) -> None:
 
 
 def _place(place: str | None, inventory: Inventory) -> None:
-    if place is not None and place not in {*inventory.rooms, *inventory.boxes, *inventory.ovens}:
-        raise BadInputError(f"place {place[:63]!r} is no room, box or oven of the inventory")
+    places = sorted({*inventory.rooms, *inventory.boxes, *inventory.ovens})
+    if place is not None and place not in places:
+        raise BadInputError(
+            f"place {place[:63]!r} is no room, box or oven of the inventory{_among(place, places)}"
+        )
+
+
+def _among(place: str, places: list[str]) -> str:
+    """The allowed ones where they can be read; else the near ones."""
+    named = places if len(places) <= _NAMED else difflib.get_close_matches(place[:63], places, n=5)
+    return f"; allowed are {', '.join(named)}" if named else ""
 
 
 def _used(what: Used, event: SpoolEvent, history: SpoolHistory, spool: Spool) -> None:

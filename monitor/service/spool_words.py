@@ -77,7 +77,8 @@ def _moisture(spool: Spool, diary: Diary) -> str:
 def _dry_length(reading: Reading) -> str:
     share = (reading.dry_length_m.p50 or 0.0) / max(reading.length_m, 1.0)
     if share >= 0.98:
-        return "Every winding is under the limit."
+        is_sure = (reading.dry_length_m.p10 or 0.0) >= 0.98 * reading.length_m
+        return f"Every winding is {'' if is_sure else 'probably '}under the limit."
     if share <= 0.0:
         return "The outermost winding is over the limit already."
     return f"Printing takes the outer windings first; {100.0 * share:.0f} % of the rest is under the limit."

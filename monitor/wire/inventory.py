@@ -1,6 +1,7 @@
 """The inventory file (TOML) to model and back."""
 
 import datetime as dt
+import difflib
 import math
 import re
 import tomllib
@@ -70,8 +71,11 @@ def check_inventory(inventory: Inventory) -> None:
             raise BadInputError(f"{kind} {item.key!r}: room {item.room!r} is not in the inventory")
     for spool in inventory.spools.values():
         if spool.place is not None and keys.get(spool.place, "spool") == "spool":
+            places = [key for key, kind in keys.items() if kind != "spool"]
+            near = difflib.get_close_matches(spool.place, places, n=5)
             raise BadInputError(
                 f"spool {spool.key!r}: place {spool.place!r} is no room, box or oven of the inventory"
+                + (f"; near it: {', '.join(near)}" if near else "")
             )
     _check_channels(inventory)
 

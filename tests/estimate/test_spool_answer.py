@@ -71,6 +71,18 @@ def test_a_spool_with_a_dry_skin_over_a_wet_core_says_how_many_metres():
     assert f"outer {reading.dry_length_m.p10:g} m" in reading.verdict_why
 
 
+def test_a_spool_that_is_dry_outside_and_probably_within_is_not_called_wet():
+    """Never a verdict that is not known: what most members call dry is not told to be wet below some metres."""
+    dried = moved_on(track(start=None, start_pct=0.046), 0.02, 6.0)
+    reading = read([dried])[0]
+    assert reading.outer_pct.p90 <= 0.04
+    assert 0.0 < reading.dry_length_m.p10 < 0.98 * reading.length_m
+    assert reading.dry_length_m.p50 == reading.length_m
+    assert reading.verdict == "not_sure"
+    assert reading.verdict_why.startswith("Probably all of it is dry enough")
+    assert f"outer {reading.dry_length_m.p10:g} m" in reading.verdict_why
+
+
 def test_p03_a_spool_that_prints_well_but_is_too_wet_for_strength_says_so():
     """P03: two limits, looks and strength."""
     reading = read([track("pla", start=None, start_pct=0.06)])[0]

@@ -15,7 +15,7 @@ from web import create_app
 from web.boxes import course, figures, words
 from web.inside import charge_briefly
 from web.present import Presenter
-from web.timeframe import Frame, across, cut, letters, lines
+from web.timeframe import Frame, across, cut, letters, lines, midnights
 
 
 @pytest.fixture
@@ -330,6 +330,18 @@ def test_a_day_of_25_hours_has_its_marks_25_hours_apart():
     marks = {tick.words: float(tick.at) for tick in across(present, begin_s - 3600.0, begin_s + 26 * 3600.0)}
     assert 27 * (marks["2 Nov"] - marks["1 Nov"]) / 100.0 == pytest.approx(25.0, abs=0.01)
     assert 27 * (marks["06:00"] - marks["1 Nov"]) / 100.0 == pytest.approx(7.0, abs=0.01)
+
+
+def test_words_at_the_edge_of_a_phone_do_not_touch_the_ones_beside_them():
+    """What stands on one side of its mark needs more room; the mark itself stays."""
+    present = Presenter("UTC")
+    end_s = 1_795_824_000.0 + 16 * 3600.0  # 2026-11-28 16:00
+    month = midnights(present, end_s - 30 * 86_400.0, end_s)
+    assert [tick.words for tick in month] == ["3 Nov", "8 Nov", "13 Nov", "18 Nov", "23 Nov", ""]
+    week = midnights(present, end_s - 7 * 86_400.0, end_s)
+    places = [(float(tick.at), tick.anchor) for tick in week if tick.words]
+    for (left, left_anchor), (right, right_anchor) in zip(places, places[1:], strict=False):
+        assert right - left >= (14.0 if left_anchor == right_anchor == "middle" else 20.0)
 
 
 def test_lines_break_and_courses_are_cut_between_their_points():

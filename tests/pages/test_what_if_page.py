@@ -33,7 +33,7 @@ def client():
 def page_of(client, path, status=200):
     response = client.get(path)
     assert response.status_code == status
-    return response.get_data(as_text=True)
+    return response.get_data(as_text=True).replace("\u00a0", " ")
 
 
 def text_of(page):
@@ -73,6 +73,14 @@ def test_nylon_left_out_over_the_weekend_is_answered_in_one_sentence(client):
     assert "Dry it before printing." in page
     assert "Never above 50 °C: the reel is not known" in page
     assert "data sheet goes before" in page
+
+
+def test_no_line_ends_between_a_figure_and_its_unit(client):
+    """On a phone "0.2" and "%" would else stand on two lines."""
+    page = client.get(WEEKEND).get_data(as_text=True)
+    headline = re.search(r"<h1>(.*?)</h1>", page, re.S)[1]
+    assert "limit of 0.2\u00a0%" in headline
+    assert not re.search(r"\d (%|(°C|h|min)\b)", headline)
 
 
 def test_the_form_beside_the_answer_holds_what_was_asked(client):

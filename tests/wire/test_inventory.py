@@ -142,6 +142,8 @@ def test_a_dump_reads_back_to_the_same():
         ("dry_g = 150", "dry_g = -1", "dry_g is -1"),
         ('place = "shelf-1"', 'place = "s1"', "place 's1' is no room, box or oven"),
         ('place = "shelf-1"', 'place = "gone"', "place 'gone'"),
+        ('place = "shelf-1"', 'place = "shelf1"', "near it: shelf-1"),
+        ('place = "shelf-1"', 'place = ["shelf-1", "hall"]', "place must be text"),
         ('room = "hall"\nchannel', 'room = "cellar"\nchannel', "room 'cellar'"),
         ('channel = "n1/b1"', 'channel = "n1/air"', "already measures"),
         ('channel = "n1/b1"', 'channel = "n1"', "<node>/<channel>"),
