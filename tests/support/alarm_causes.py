@@ -9,12 +9,14 @@ from support.alarm_wire import HOUR_S, MINUTE_S, STEP_S, Case
 from support.processes import PlainBroker
 from support.waiting import wait_for
 
+from monitor.library.alarm_table import load_alarm_table
 from monitor.model.sensor_check import Installed, SensorTold
 from monitor.oven.site import Tick
 from monitor.service import worker as worker_module
 
 DAY_S = 86_400.0
 _NO_MORE = 2 * STEP_S  # beyond its delay
+_DELAY_S = {kind: row.on_delay_s for kind, row in load_alarm_table().rows.items()}
 
 
 def _nothing(_site):
@@ -159,8 +161,8 @@ def _supervision_fails(site):
 
 
 def _clock_falls_back(site):
-    """The wall clock is set back by a day, as by a hand or a bad time server."""
-    site.clock.wrong_s = -DAY_S
+    """The wall clock is set back by days, as by a hand or a bad time server."""
+    site.clock.wrong_s = -4 * DAY_S
 
 
 def _clock_is_set(site):
@@ -187,9 +189,15 @@ def _broker_is_back(site):
 
 CASES = (
     Case(kind="lid_open", place="ajar", words="Ajar box: the lid seems to be open",
-         most_s=1_800.0 + _NO_MORE, cause=_boxes_tell_their_past),
+         most_s=_DELAY_S["lid_open"] + _NO_MORE, cause=_boxes_tell_their_past),
     Case(kind="desiccant_spent", place="full", words="Full box: its desiccant is used up",
          most_s=_NO_MORE, cause=_nothing),
+    Case(kind="contents_unannounced", place="full", words="Full box: More water comes in than was inside before",
+         most_s=_NO_MORE, cause=_nothing, is_gathered=True),
+    Case(kind="sensor_implausible", place="skewed", words="Skewed box: its sensor seems to be off",
+         most_s=_DELAY_S["sensor_implausible"] + _NO_MORE, cause=_nothing),
+    Case(kind="charge_too_small", place="small", words="Small box: it has too little desiccant",
+         most_s=_DELAY_S["charge_too_small"] + _NO_MORE, cause=_nothing),
     Case(kind="desiccant_soon", place="sieve", words="Sieve box: its desiccant will be spent in about",
          most_s=1_800.0 + _NO_MORE, cause=_nothing),
     Case(kind="smoke", place="loft", words="smoke detector in Loft says smoke", most_s=0.0, cause=_smoke),
@@ -208,7 +216,7 @@ CASES = (
     Case(kind="humidity_high", place="damp", words="Damp box is at 48 %RH",
          most_s=7_200.0 + 6 * STEP_S, cause=_damp, each=_damp),
     Case(kind="reading_stale", place="mute", words="Mute box: no reading for",
-         most_s=HOUR_S + 2 * _NO_MORE, cause=_mute),
+         most_s=_DELAY_S["reading_stale"] + 2 * _NO_MORE, cause=_mute),
     Case(kind="sensor_check_overdue", place="shelf", words="sensor of Shelf box was due for its check",
          most_s=_NO_MORE, cause=_installed_long_ago),
     Case(kind="oven_proof_overdue", place="stove", words="The stove has no yearly test on record",
@@ -227,9 +235,9 @@ CASES = (
     Case(kind="spool_rewet", place="thirsty", words="Spool thirsty may be over its limit",
          most_s=2 * HOUR_S, cause=_dry_spool_in_room_air, each=_loft_is_not_dry),
     Case(kind="wet_contents", place="soaked", words="Soaked box: something in it gives off water",
-         most_s=6 * HOUR_S + _NO_MORE, cause=_nothing),
+         most_s=_DELAY_S["wet_contents"] + _NO_MORE, cause=_nothing),
     Case(kind="box_leaky", place="sieve", words="Sieve box: it lets in more air than it should",
-         most_s=12 * HOUR_S + _NO_MORE, cause=_nothing),
+         most_s=_DELAY_S["box_leaky"] + _NO_MORE, cause=_nothing),
     Case(kind="supervision_trouble", place="", words="A fault in supervising the ovens",
          most_s=STEP_S, cause=_supervision_fails),
     Case(kind="records_broken", place="", words="of the log was changed after it was written",

@@ -32,7 +32,6 @@ MINUTE_S, HOUR_S = 60.0, 3_600.0
 STEP_S = 300.0  # the most that one look counts towards a delay
 LONG_S = 7 * 86_400.0  # a node that measures so seldom is not missed
 UNITS = {"temperature": "Cel", "humidity": "%RH", "battery": "%EL", "smoke": None}
-LISTENERS = ("Kim", "Lee", "Max", "Noa", "Ole")
 ALARMS = "sorbwatch/lab/alarm/"
 
 
@@ -93,6 +92,7 @@ class Case:
         words: A piece of the message that no other alarm of this site has.
         most_s: Time of the site within which it must be told.
         each: Done again at every step of time.
+        is_gathered: It comes in one message with another box's, which leaves out what to do.
         undo: Done once the message is there, where nothing else could go on after it.
     """
 
@@ -103,6 +103,7 @@ class Case:
     cause: Callable[["WireSite"], None]
     each: Callable[["WireSite"], None] | None = None
     undo: Callable[["WireSite"], None] | None = None
+    is_gathered: bool = False
 
     @property
     def key(self):
@@ -157,15 +158,16 @@ class WireSite:
         self._let_people_hear()
 
     def _let_people_hear(self):
-        """Six ways, each for other kinds of alarm: limits of a day and the gathering of many into one message
-        would else have most of what they tell wait, or come without what to do. Safety comes by all of them.
+        """A way for each kind of alarm: limits of a day and the gathering of many into one message would else
+        have most of what they tell wait, or come without what to do. Safety comes by all of them.
         """
         self.service.people.invite("Mara", "Pat", Role.DO)
         kinds = list(load_alarm_table().rows)
-        for number, name in enumerate(("", *LISTENERS)):
+        for number, heard in enumerate(kinds):
+            name = f"Listener {number}" if number else ""
             if name:
                 self.service.people.invite("Mara", name, Role.DO)
-            muted = tuple(kind for place, kind in enumerate(kinds) if place % (1 + len(LISTENERS)) != number)
+            muted = tuple(kind for kind in kinds if kind != heard)
             person = fold(name) if name else SITE
             address = self.receiver.address("hears")
             self.service.delivery.add_channel("Mara", person, "hook", address, is_owner=True)
