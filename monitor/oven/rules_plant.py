@@ -1,13 +1,15 @@
 """R14, R19, R20 and the facts around an oven: fan, loop, lease, door, cut-out, detector, store, load."""
 
+from operator import itemgetter
+
 from monitor.model.cycle import Actuator
 from monitor.model.oven import OvenPhase
 from monitor.oven import hard
 from monitor.oven.load_limit import allowed
 from monitor.oven.verdict import Level, Scene, Verdict
 
-_STRATIFIED_S, _STRATIFIED_DUTY = 180.0, 0.3  # R14
-_FLAT_C = 1.0  # R14: a sensor that has moved by less does not share in the heat
+# R14: layers need so long to show, and some heat in that time; a sensor that has moved by less is flat.
+_LAYERS_S, _LAYERS_DUTY, _FLAT_C = 120.0, 0.05, 1.0
 _LATE_HOLD, _LATE_TRIP = 3.0, 10.0  # R19: periods of the loop
 _COOLING_FAN_S = 30.0  # B-19
 
@@ -27,18 +29,32 @@ def fan_lost(scene: Scene) -> Verdict | None:
 
 
 def _is_stratified(scene: Scene) -> bool:
-    """One sensor has risen by half the allowed spread under heat while another stayed where it was.
+    """Under heat the sensors draw apart by half the allowed spread: one is hot, another does not rise.
 
-    A sensor that jumps, or falls, is R10's and R4's: layers form by rising.
+    Both halves of the time show it, and the cooler one does not fall far: a sensor that jumps or lies in the
+    room is R10's and R4's.
     """
-    part = scene.window.covers(_STRATIFIED_S)
-    if not part or any(sample.state.heater < _STRATIFIED_DUTY for sample in part):
+    part = scene.window.covers(_LAYERS_S)
+    if not part or sum(sample.state.heater for sample in part) < _LAYERS_DUTY * len(part):
         return False
-    pairs = zip(part[0].state.chamber_c, part[-1].state.chamber_c, strict=False)
-    rises_c = [last - first for first, last in pairs if first is not None and last is not None]
-    if len(rises_c) < 2:
+    courses = [
+        (first, middle, last)
+        for first, middle, last in zip(
+            *(part[at].state.chamber_c for at in (0, len(part) // 2, -1)), strict=False
+        )
+        if first is not None and middle is not None and last is not None
+    ]
+    if len(courses) < 2:
         return False
-    return max(rises_c) > scene.parameters.spread_c / 2.0 and min(map(abs, rises_c)) < _FLAT_C
+    high, low = max(courses, key=itemgetter(2)), min(courses, key=itemgetter(2))
+    apart_c = [above - below for above, below in zip(high, low, strict=True)]
+    spread_c = scene.parameters.spread_c
+    return bool(
+        apart_c[2] - apart_c[0] > spread_c / 2.0
+        and min(apart_c[1] - apart_c[0], apart_c[2] - apart_c[1]) > spread_c / 8.0
+        and -spread_c < low[2] - low[0] < _FLAT_C
+        and high[2] - high[0] > -_FLAT_C
+    )
 
 
 def cooling_without_fan(scene: Scene) -> Verdict | None:

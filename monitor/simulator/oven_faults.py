@@ -26,6 +26,7 @@ class Faults:
     fuse_dead: bool = False
     element_dead: bool = False
     fan_dead: bool = False
+    tacho_lies: bool = False  # says that the fan turns whenever it is told to
     meter_dead: bool = False  # gives nothing
     door_open: bool = False
     mains_off: bool = False

@@ -86,7 +86,9 @@ class OvenRig:
         oven.fuse_ok = oven.fuse_ok or faults.fuse_dead
         room_c = oven.room.temperature_c
         for place, sensor in enumerate(self.sensors):
-            sensor.pass_time(dt_s, oven.air_c, room_c, faults.sensors.get(place))
+            # The first hangs by the element, the second among the spools.
+            felt_c = oven.air_c if place == 0 else oven.low_c
+            sensor.pass_time(dt_s, felt_c, room_c, faults.sensors.get(place))
         self.time_s += dt_s
 
     def run(self, duration_s: float, each: Callable[["OvenRig"], None] | None = None) -> None:
@@ -148,7 +150,7 @@ class OvenRig:
         power_w = (
             None if faults.meter_dead else max(oven.power_w + self._dice.gauss(0.0, _METER_NOISE_W), 0.0)
         )
-        turns = self.outputs.fan and not faults.fan_dead
+        turns = self.outputs.fan and (faults.tacho_lies or not faults.fan_dead)
         return Inputs(
             [sensor.sample(faults.sensors.get(place)) for place, sensor in enumerate(self.sensors)],
             door_open=faults.door_open,

@@ -43,6 +43,9 @@ class OvenParameters:
     fuse_c: float = 128.0
     fuse_lag_s: float = 20.0
     fuse_element_share: float = 0.5  # on the element's bracket
+    # Without the fan: between the upper half of the air, with the element, and the lower, with the spools.
+    # None = heated from below, so that its air turns over by itself.
+    layers_w_k: float | None = None
 
 
 @dataclass(slots=True, kw_only=True)
@@ -73,6 +76,7 @@ class OvenThermal:
         self.parameters, self.room = parameters, room
         start_c = room.temperature_c if start_c is None else start_c
         self.element_c = self.air_c = self.wall_c = start_c
+        self.low_c = start_c  # air round the spools; another than above only where layers form
         self.cutout_bulb_c = self.fuse_c = start_c
         self.skin_c, self.core_c = [start_c] * spools, [start_c] * spools
         self.vapour_kg = room.vapour_pa / (_VAPOUR_J_KG_K * (start_c + _ZERO_C_K)) * parameters.volume_m3
@@ -103,7 +107,8 @@ class OvenThermal:
         skin_j_k = p.spool_j_k * p.spool_skin_share
         spools_j = sum(skin_j_k * c for c in self.skin_c)
         spools_j += sum((p.spool_j_k - skin_j_k) * c for c in self.core_c)
-        lumps_j = p.element_j_k * self.element_c + p.air_j_k * self.air_c + p.wall_j_k * self.wall_c
+        air_j = p.air_j_k / 2.0 * (self.air_c + self.low_c)
+        lumps_j = p.element_j_k * self.element_c + air_j + p.wall_j_k * self.wall_c
         return lumps_j + spools_j
 
     def _warm(self, dt_s: float, drive: Drive) -> None:
@@ -115,22 +120,29 @@ class OvenThermal:
             p.air_spool_w_k[still],
         )
         to_room = _AIR_J_M3_K * (p.vent_m3_s + (p.door_m3_s if drive.door_open else 0.0))
-        total = to_element + to_wall + to_room + to_spool * len(self.skin_c)
-        pull = to_element * self.element_c + to_wall * self.wall_c + to_room * room_c
-        goal_c = (pull + to_spool * sum(self.skin_c)) / total
-        exponent = total * dt_s / p.air_j_k
-        left = math.exp(-exponent)
-        # Mean of the air over the step: what the others lose to it is exactly what it gains.
-        mean_c = goal_c + (self.air_c - goal_c) * (1.0 - left) / exponent
-        self.air_c = goal_c + (self.air_c - goal_c) * left
+        of_element, of_room = (to_element, self.element_c), (to_room, room_c)
+        of_spools = [(to_spool, skin_c) for skin_c in self.skin_c]
+        if drive.fan or p.layers_w_k is None:
+            self.air_c = (self.air_c + self.low_c) / 2.0
+            of_wall = (to_wall, self.wall_c)
+            self.air_c, high_c = _drawn(
+                self.air_c, [of_element, of_wall, of_room, *of_spools], p.air_j_k, dt_s
+            )
+            self.low_c, low_c = self.air_c, high_c
+        else:
+            half_j_k, of_wall = p.air_j_k / 2.0, (to_wall / 2.0, self.wall_c)
+            apart_c = (self.air_c - self.low_c) / 2.0 * -math.expm1(-2.0 * p.layers_w_k * dt_s / half_j_k)
+            self.air_c, high_c = _drawn(self.air_c - apart_c, [of_element, of_wall, of_room], half_j_k, dt_s)
+            self.low_c, low_c = _drawn(self.low_c + apart_c, [of_wall, *of_spools], half_j_k, dt_s)
+        by_wall_c = (high_c + low_c) / 2.0
         radiated_w = p.element_wall_w_k * (self.element_c - self.wall_c)
         out_w = p.wall_room_w_k * (self.wall_c - room_c)
-        self._warm_spools(dt_s, mean_c, to_spool, drive.water_kg_s * _EVAPORATION_J_KG)
-        into_element_w = self.power_w - radiated_w - to_element * (self.element_c - mean_c)
+        self._warm_spools(dt_s, low_c, to_spool, drive.water_kg_s * _EVAPORATION_J_KG)
+        into_element_w = self.power_w - radiated_w - to_element * (self.element_c - high_c)
         self.element_c += into_element_w * dt_s / p.element_j_k
-        self.wall_c += (radiated_w - out_w + to_wall * (mean_c - self.wall_c)) * dt_s / p.wall_j_k
+        self.wall_c += (radiated_w - out_w + to_wall * (by_wall_c - self.wall_c)) * dt_s / p.wall_j_k
         self.given_j += self.power_w * dt_s
-        self.lost_j += (out_w + to_room * (mean_c - room_c)) * dt_s
+        self.lost_j += (out_w + to_room * (high_c - room_c)) * dt_s
 
     def _warm_spools(self, dt_s: float, air_c: float, to_spool: float, evaporating_w: float) -> None:
         p = self.parameters
@@ -170,3 +182,17 @@ class OvenThermal:
         self.fuse_c += (felt_c - self.fuse_c) * -math.expm1(-dt_s / p.fuse_lag_s)
         self.cutout_ok = self.cutout_ok and self.cutout_bulb_c < p.cutout_c
         self.fuse_ok = self.fuse_ok and self.fuse_c < p.fuse_c
+
+
+def _drawn(
+    air_c: float, pulls: list[tuple[float, float]], capacity_j_k: float, dt_s: float
+) -> tuple[float, float]:
+    """Air after a step between lumps that stand still, (W/K, degC) each, and its mean over the step.
+
+    What the others lose to the mean is exactly what the air gains.
+    """
+    total = sum(conductance for conductance, _ in pulls)
+    goal_c = sum(conductance * lump_c for conductance, lump_c in pulls) / total
+    exponent = total * dt_s / capacity_j_k
+    left = math.exp(-exponent)
+    return goal_c + (air_c - goal_c) * left, goal_c + (air_c - goal_c) * (1.0 - left) / exponent

@@ -45,6 +45,37 @@ def test_r14_sees_layers_that_form():
     assert said(rules.fan_lost, alike) is Level.FINE
 
 
+def sinking(c_per_s):
+    """From 58 °C, beginning 200 s before the last sample."""
+    return lambda t: 58.0 - c_per_s * max(t - 200.0, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("high", "low", "level"),
+    [
+        (sinking(0.0), sinking(0.04), Level.TRIP),
+        (sinking(0.0), sinking(0.01), Level.FINE),  # a load that is still cold
+        (lambda t: 30.0 + 0.10 * t, lambda t: 30.0 + 0.05 * t, Level.FINE),  # warming, unevenly
+        (sinking(0.0), lambda t: 58.0 - 10.0 * (t > 340.0), Level.FINE),  # R10: a sensor that jumps
+        (
+            sinking(0.0),
+            lambda t: 21.0 + 37.0 * 0.5 ** (max(t - 300.0, 0.0) / 20.0),
+            Level.FINE,
+        ),  # R4: fell out
+        (sinking(0.05), sinking(0.10), Level.FINE),  # both cool
+    ],
+)
+def test_r14_tells_layers_from_what_other_rules_find(high, low, level):
+    """H21: the hot sensor keeps the set-point while the air round the load cools."""
+    course = heated(400, lambda _: 0, chamber_c=lambda t: (high(t) + noise(), low(t) + noise()))
+    assert said(rules.fan_lost, course) is level
+
+
+def test_r14_sees_no_layers_without_heat():
+    cold = heated(400, lambda _: 0, heater=0.0, chamber_c=lambda t: (58.0, sinking(0.04)(t)))
+    assert said(rules.fan_lost, cold) is Level.FINE
+
+
 def test_r14_does_not_judge_layers_across_a_gap_but_counts_a_dead_fan():
     """A rate needs readings; a fan that stood before and after a silence stood."""
     split = heated(400, lambda _: 0, chamber_c=lambda t: (30 + 0.035 * t, 30.0), gap=(230, 390))

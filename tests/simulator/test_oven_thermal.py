@@ -17,12 +17,12 @@ def run(oven, hours, drive, dt_s=2.0):
 
 
 @pytest.mark.parametrize(
-    ("heated", "fan", "door", "spools"),
-    list(itertools.product((False, True), (False, True), (False, True), (0, 1, 3))),
+    ("heated", "fan", "door", "spools", "layers_w_k"),
+    list(itertools.product((False, True), (False, True), (False, True), (0, 1, 3), (None, 0.5))),
 )
-def test_energy_is_conserved(heated, fan, door, spools):
+def test_energy_is_conserved(heated, fan, door, spools, layers_w_k):
     """Given, less lost, less what evaporation took, is what the lumps gained: to 1e-9."""
-    oven = OvenThermal(OvenParameters(), Room(temperature_c=17.0), spools=spools)
+    oven = OvenThermal(OvenParameters(layers_w_k=layers_w_k), Room(temperature_c=17.0), spools=spools)
     oven.air_c, oven.wall_c = 40.0, 30.0
     before_j = oven.stored_j()
     run(oven, 0.5, Drive(heated=heated, fan=fan, door_open=door, water_kg_s=2e-7))
@@ -30,6 +30,20 @@ def test_energy_is_conserved(heated, fan, door, spools):
     books_j = oven.given_j - oven.lost_j - oven.evaporated_j
     assert gained_j == pytest.approx(books_j, rel=1e-9, abs=1e-6)
     assert abs(books_j) > 100.0
+
+
+def test_still_air_lies_in_layers_and_a_fan_mixes_them():
+    """H21: with the element above, the air round the spools stays behind; the fan makes one of both."""
+    oven = OvenThermal(OvenParameters(layers_w_k=0.5), Room(), spools=1)
+    run(oven, 0.05, Drive(heated=True))
+    assert oven.air_c - oven.low_c > 20.0
+    stored_j = oven.stored_j()
+    oven.step(1e-6, Drive(fan=True))
+    assert oven.air_c == oven.low_c
+    assert oven.stored_j() == pytest.approx(stored_j, rel=1e-6)
+    by_itself = OvenThermal(OvenParameters(), Room(), spools=1)
+    run(by_itself, 0.05, Drive(heated=True))
+    assert by_itself.air_c == by_itself.low_c
 
 
 def test_water_is_conserved():

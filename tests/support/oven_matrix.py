@@ -134,6 +134,12 @@ def thermal(**changes):
     return act
 
 
+def unseen_still_air(joint):
+    """The fan stands still and says that it turns; the air lies in layers, the element in the upper one."""
+    thermal(layers_w_k=0.5)(joint)
+    broken(fan_dead=True, tacho_lies=True)(joint)
+
+
 def told(**changes):
     def act(joint):
         joint.site = replace(joint.site, **changes)
@@ -304,6 +310,7 @@ FAULTS: tuple[Fault, ...] = (
     _f("heater grows weak", "R12", thermal(heater_w=60.0), "R4 R12", 3000, moments=("calm",)),
     _f("regulator 9 °C too high", "R13 H19", regulator(lambda asked: (asked[2] + 9.0 - asked[1]) / 12.0), "R8 R13", (3600, 3600)),
     _f("fan dead", "R14 H21", broken(fan_dead=True), "R14", 4),
+    _f("fan dead, tacho lies: layers", "R14 R10 H21", unseen_still_air, "R14 R10", (180, 180)),
     _f("a cycle without its end", "R15", never_ends, "R15 R20 B-18", 40),
     _f("twice the energy", "R16", lambda _: None, "R16", 3600, moments=("calm",), order=(("learned_energy_wh", 60.0),)),
     _f("regulator chatters", "R17 H31", regulator(lambda asked: asked[0] // 2000 % 2), "R17", 700),

@@ -102,17 +102,17 @@ class Year:
 
 
 def draw_site(count: int, seed: int, tables: int = 0) -> list[TrueBox]:
-    """Boxes as people keep them who change desiccant some times a year: tighter, with more of it in them."""
+    """Boxes as people keep them who change desiccant some three times a year: tight, with a large charge."""
     dice = np.random.default_rng([seed, 3])
     found = []
     for box in draw_boxes(count + tables, seed):
-        stated_kg = dice.uniform(0.10, 0.22)
+        stated_kg = dice.uniform(0.30, 0.60)
         found.append(
             replace(
                 box,
                 stated_dry_kg=stated_kg,
                 dry_kg=stated_kg * box.dry_kg / box.stated_dry_kg,
-                air_changes_h=float(np.exp(dice.uniform(np.log(0.01), np.log(0.08)))),
+                air_changes_h=float(np.exp(dice.uniform(np.log(0.004), np.log(0.02)))),
                 room_c=21.0 + float(dice.uniform(-0.5, 0.5)),
                 limit_humidity=min(LIMIT[spool.material] for spool in box.spools),
             )
