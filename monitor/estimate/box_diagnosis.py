@@ -8,7 +8,7 @@ import numpy as np
 
 from monitor.estimate.box_belief import AIR, LEAK, LUMPS, OFFSET, PACE, SKIN, BoxBelief, square
 from monitor.estimate.box_changes import Change, changes
-from monitor.estimate.box_forecast import forecast
+from monitor.estimate.box_forecast import Forecast, forecast
 from monitor.estimate.box_model import LUMP_SHARES, BoxModel
 
 DAY_S = 86_400.0
@@ -55,15 +55,20 @@ class Finding:
     act: str
 
 
-def diagnose(model: BoxModel, belief: BoxBelief, least: float = REPORT_AT) -> tuple[Finding, ...]:
-    """Causes with probabilities of at least `least`, the likeliest first; empty while nothing is wrong."""
+def diagnose(
+    model: BoxModel, belief: BoxBelief, ahead: Forecast | None = None, *, least: float = REPORT_AT
+) -> tuple[Finding, ...]:
+    """Causes with probabilities of at least `least`, the likeliest first; empty while nothing is wrong.
+
+    `ahead` is the forecast of this belief, where it was worked out before.
+    """
     if belief.lid.phase == "open" and belief.lid.is_told:
         hours = (belief.seen_s - belief.lid.since_s) / 3600.0
         return (_finding(Cause.LID_OPEN, 0.97, f"The air has been like the room's for {hours:.0f} h."),)
     changes = _changes(model, belief)
     calm = 1.0 - sum(finding.probability for finding in changes)
     merged: dict[Cause, Finding] = {finding.cause: finding for finding in changes}
-    for finding in _conditions(model, belief):
+    for finding in _conditions(model, belief, ahead or forecast(model, belief)):
         change = merged.get(finding.cause)
         probability = min(finding.probability * calm + (change.probability if change else 0.0), 0.99)
         evidence = (
@@ -89,9 +94,8 @@ def _without_oven(model: BoxModel, finding: Finding) -> Finding:
     return replace(finding, act="Replace the desiccant; this kind must not go into an oven.")
 
 
-def _conditions(model: BoxModel, belief: BoxBelief) -> list[Finding]:
+def _conditions(model: BoxModel, belief: BoxBelief, ahead: Forecast) -> list[Finding]:
     """What holds now, whenever it began."""
-    ahead = forecast(model, belief)
     state, spread = belief.state, np.sqrt(square(belief.covariance, len(belief.state)).diagonal())
     leaky = math.log(_LEAKY_1_H / 3600.0 * model.volume_m3)
     changes = ahead.air_changes_per_h.p50

@@ -21,6 +21,7 @@ DAY_S = 86_400.0
 LONGEST_DAYS = 730.0
 COURSE_DAYS, COURSE_STEP_DAYS = 120.0, 2.0
 _MEMBERS = 64
+_PARTS = (0.1, 0.5, 0.9)
 # The room's vapour over the time ahead against its recent mean: weather and season.
 _ROOM_SD = 0.12
 _OPENINGS_SD = 0.35
@@ -216,7 +217,7 @@ def _followed(
     limit = model.tables.limit_loading
     days = np.where(loading >= limit, 0.0, np.inf)
     fills: list[Array] = []
-    course = [_ahead(model, 0.0, loading, ahead.temperature_c)]
+    kept_days, kept = [0.0], [loading]
     came_kg, elapsed = np.zeros_like(loading), 0.0
     while elapsed < LONGEST_DAYS and not (len(fills) == len(_FILL_DAYS) and np.isfinite(days).all()):
         step = 0.25 if elapsed < 30.0 else 0.5 if elapsed < 120.0 else 2.0
@@ -234,17 +235,25 @@ def _followed(
         days = np.where(crossing, elapsed + step * np.clip(within, 0.0, 1.0), days)
         elapsed += step
         if elapsed <= COURSE_DAYS and elapsed % COURSE_STEP_DAYS == 0.0:
-            course.append(_ahead(model, elapsed, loading, ahead.temperature_c))
+            kept_days.append(elapsed)
+            kept.append(loading)
         if len(fills) < len(_FILL_DAYS) and elapsed >= _FILL_DAYS[len(fills)]:
             fills.append(came_kg.copy())
-    return np.minimum(days, LONGEST_DAYS), np.array(fills), tuple(course)
+    course = _course(model, kept_days, np.array(kept), ahead.temperature_c)
+    return np.minimum(days, LONGEST_DAYS), np.array(fills), course
 
 
-def _ahead(model: BoxModel, days: float, loading: Array, temperature_c: float) -> Ahead:
-    return Ahead(
-        days=days,
-        loading=_quantiles(loading),
-        relative_humidity=_quantiles(model.tables.humidity(loading, temperature_c)),
+def _course(model: BoxModel, days: list[float], loading: Array, temperature_c: float) -> tuple[Ahead, ...]:
+    """Of the members' loadings, shape (days, members)."""
+    loadings = np.quantile(loading, _PARTS, axis=1).T.tolist()
+    humidities = np.quantile(model.tables.humidity(loading, temperature_c), _PARTS, axis=1).T.tolist()
+    return tuple(
+        Ahead(
+            days=day,
+            loading=Quantiles(p10=held[0], p50=held[1], p90=held[2]),
+            relative_humidity=Quantiles(p10=air[0], p50=air[1], p90=air[2]),
+        )
+        for day, held, air in zip(days, loadings, humidities, strict=True)
     )
 
 
@@ -276,5 +285,5 @@ def _members(rows: int) -> Array:
 
 
 def _quantiles(values: Array) -> Quantiles:
-    low, middle, high = np.quantile(values, (0.1, 0.5, 0.9)).tolist()
+    low, middle, high = np.quantile(values, _PARTS).tolist()
     return Quantiles(p10=low, p50=middle, p90=high)

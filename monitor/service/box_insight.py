@@ -68,7 +68,7 @@ class Insights:
         return Insight(
             track=track,
             forecast=usual,
-            findings=diagnose(track.model, track.belief),
+            findings=diagnose(track.model, track.belief, usual),
             season_days_left=days,
         )
 

@@ -233,6 +233,6 @@ def _insight(track: box_track.BoxTrack, at_s: float) -> Insight:
             Diagnosis(
                 cause=str(f.cause), probability=round(f.probability, 2), advice=f.act, evidence=f.evidence
             )
-            for f in diagnose(track.model, track.belief)
+            for f in diagnose(track.model, track.belief, told)
         ),
     )
