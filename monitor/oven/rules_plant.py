@@ -31,11 +31,13 @@ def fan_lost(scene: Scene) -> Verdict | None:
 def _is_stratified(scene: Scene) -> bool:
     """Under heat the sensors draw apart by half the allowed spread: one is hot, another does not rise.
 
-    Both halves of the time show it, and the cooler one does not fall far: a sensor that jumps or lies in the
-    room is R10's and R4's.
+    Both halves of the time show it, with the door shut: after a look inside each follows at its own pace.
+    The cooler one does not fall far: a sensor that jumps or lies in the room is R10's and R4's.
     """
     part = scene.window.covers(_LAYERS_S)
-    if not part or sum(sample.state.heater for sample in part) < _LAYERS_DUTY * len(part):
+    if not part or any(sample.state.door_open for sample in part):
+        return False
+    if sum(sample.state.heater for sample in part) < _LAYERS_DUTY * len(part):
         return False
     courses = [
         (first, middle, last)

@@ -71,6 +71,15 @@ def test_r14_tells_layers_from_what_other_rules_find(high, low, level):
     assert said(rules.fan_lost, course) is level
 
 
+def test_r14_sees_no_layers_after_a_look_inside():
+    """Two sensors of unlike pace cross while they cool and warm again: found in a nominal cycle."""
+    opened = heated(
+        400, lambda _: 0, door_open=lambda t: 290.0 < t < 310.0,
+        chamber_c=lambda t: (58.0 - 25.0 * (290.0 < t < 330.0), sinking(0.04)(t)),
+    )  # fmt: skip
+    assert said(rules.fan_lost, opened) is Level.FINE
+
+
 def test_r14_sees_no_layers_without_heat():
     cold = heated(400, lambda _: 0, heater=0.0, chamber_c=lambda t: (58.0, sinking(0.04)(t)))
     assert said(rules.fan_lost, cold) is Level.FINE
