@@ -94,14 +94,16 @@ def _spent(box: BoxAnswer, deadline_s: float | None) -> Condition:
     if charge is None or charge.spent is None:
         return Condition(type="desiccant_spent", place=box.key, holds=None)
     settled_pct = None if charge.settled_pct is None else charge.settled_pct.p50
+    # Told early rather than late, as the estimate does for limits that can be kept.
+    early_pct = None if charge.settled_pct is None else charge.settled_pct.p90
     is_wish = _is_wish(box)
-    holds = settled_pct is not None and settled_pct > KEPT_PCT if is_wish else charge.spent
+    holds = early_pct is not None and early_pct > KEPT_PCT if is_wish else charge.spent
     what, why, act = wording.spent(box.name, settled_pct, box.limit_humidity_pct or 0.0)
     return Condition(
         type="desiccant_spent",
         place=box.key,
         holds=holds,
-        value=settled_pct,
+        value=early_pct if is_wish else settled_pct,
         limit=kept_pct(box.limit_humidity_pct or 0.0),
         deadline_s=deadline_s,
         what=what,

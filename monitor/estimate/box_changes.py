@@ -31,6 +31,9 @@ _STEPS = (-0.05, -0.03, 0.03, 0.05)
 # Of a lid that stood open for longer than most, or opened unseen: loading that came at once.
 _ONCE_SD = 0.006
 _UNLIKELY_LN = -3.0
+# A lid that stood open for long explains by itself what begins with it: what its water does for days is known
+# too roughly to see a second cause behind it, until that goes on for longer.
+_LID_EXPLAINS_LN = -6.0
 # Logarithm of a recovery: how half a charge moves it, its scatter, and now and then a lid not shut at once.
 _SHIFT_LN, _SHIFT_LN_SD = 0.7, 0.25
 _RECOVERY_SD, _ODD_SHARE, _ODD_SD = 0.13, 0.08, 0.7
@@ -72,7 +75,7 @@ class _Past:
     loading: Array
     leaked: Array  # per kg of desiccant and per m3/s of leak, within each half day
     lids: Array  # per kg of desiccant
-    usual_lid: float  # of one opening, per kg of desiccant
+    is_long: NDArray[np.bool_]  # half days in which a lid stood open for long
     settling_s: float
     usual_m3_s: float
     rise: float  # of loading per unit of humidity
@@ -119,14 +122,15 @@ def changes(model: BoxModel, belief: BoxBelief) -> dict[Change, Changed]:
 def _past(model: BoxModel, belief: BoxBelief) -> _Past:
     history = belief.history
     span_s = np.array([half.span_s for half in history])
+    lids = np.array([half.lid_water_kg for half in history]) / model.dry_kg
     settling = [sorber.settling_s for sorber in model.sorbers] or [3.0 * DAY_S]
     return _Past(
         end_s=np.cumsum(span_s),
         span_s=span_s,
         loading=model.tables.loading_at(np.array([half.humidity_25c for half in history])),
         leaked=np.array([half.drive_kg_m3 for half in history]) * span_s / model.dry_kg,
-        usual_lid=belief.openings_water_kg / model.dry_kg,
-        lids=np.array([half.lid_water_kg for half in history]) / model.dry_kg,
+        lids=lids,
+        is_long=lids > max(_LONG_OPENING, _USUAL_OPENINGS * belief.openings_water_kg / model.dry_kg),
         settling_s=max(settling),
         usual_m3_s=0.06 / 3600.0 * model.volume_m3,
         rise=float(np.diff(model.tables.loading_at(np.array([0.05, 0.20])))[0]) / 0.15,
@@ -141,7 +145,20 @@ def _scores(kind: Change, past: _Past, days: range, judge: "_Judge") -> Array:
     found = judge.evidence([course for of_day in courses for course in of_day]).reshape(len(days), -1)
     peak = found.max(axis=1)
     scores = peak + np.log(np.exp(found - peak[:, None]).mean(axis=1))
-    return np.asarray(scores + [_needs_lid(kind, past, day) + _recoveries(kind, past, day) for day in days])
+    return np.asarray(
+        scores
+        + [
+            _needs_lid(kind, past, day) + _recoveries(kind, past, day) + _explained(kind, past, day)
+            for day in days
+        ]
+    )
+
+
+def _explained(kind: Change, past: _Past, day: int) -> float:
+    """Evidence against a change in the half days round a long opening."""
+    if kind is Change.ONCE:
+        return 0.0
+    return _LID_EXPLAINS_LN if past.is_long[max(day - 2, 0) : day + 2].any() else 0.0
 
 
 def _needs_lid(kind: Change, past: _Past, day: int) -> float:
@@ -216,7 +233,7 @@ def _usual(past: _Past, factor: Array, *, with_lids: bool = False) -> _Course:
 
 def _ajar(past: _Past) -> list[Array]:
     """Steps of the lids that stood open for long: what these let in is known within a factor only."""
-    long = np.flatnonzero(past.lids > max(_LONG_OPENING, _USUAL_OPENINGS * past.usual_lid))
+    long = np.flatnonzero(past.is_long)
     rows: list[Array] = []
     for day in sorted(long[np.argsort(past.lids[long])[-_AJAR_MOST:]]):
         came = past.lids[day] * (np.arange(len(past.lids)) >= day)

@@ -1,11 +1,11 @@
 """What is so around an oven: load, room, store, checklist; the facts that its supervision is told."""
 
-from collections.abc import Mapping
+from collections.abc import Iterable, Mapping
 from dataclasses import dataclass
 
 from monitor.library import Library
 from monitor.model.cycle import LoadItem
-from monitor.model.inventory import Inventory, Oven
+from monitor.model.inventory import Inventory, Oven, Spool
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.oven_run import COMMISSIONING, MARK_LIMIT_C, MARK_NAME
 from monitor.oven.fitness import why_unfit
@@ -82,11 +82,7 @@ def _relay(entry: Oven, *, is_proven: bool) -> Relay | None:
 
 def load_of(oven: str, inventory: Inventory, library: Library, tray: str | None) -> tuple[LoadItem, ...]:
     """Every spool in it and the tray; what is not in the catalogue counts as the weakest."""
-    items = [
-        _spool_item(spool.key, spool.name, spool.material, spool.reel, library)
-        for spool in inventory.spools.values()
-        if spool.place == oven
-    ]
+    items = load_items((spool for spool in inventory.spools.values() if spool.place == oven), library)
     if tray == COMMISSIONING:
         items.append(_MARK)
     elif tray is not None:
@@ -111,14 +107,20 @@ def checklist_of(fact: OvenFact | None) -> Checklist | None:
     return Checklist(ticked=ticked, at_wall_s=fact.at_s, who=fact.who)
 
 
-def _spool_item(key: str, name: str, material: str, reel: str, library: Library) -> LoadItem:
-    known, body = library.materials.get(material), library.reels.get(reel)
-    return LoadItem(
-        key=key,
-        name=name,
-        material_limit_c=None if known is None else known.max_safe_c,
-        body_limit_c=None if body is None else body.max_safe_c,
-    )
+def load_items(spools: Iterable[Spool], library: Library) -> list[LoadItem]:
+    """Spools as the supervision sees them."""
+    found = []
+    for spool in spools:
+        known, body = library.materials.get(spool.material), library.reels.get(spool.reel)
+        found.append(
+            LoadItem(
+                key=spool.key,
+                name=spool.name,
+                material_limit_c=None if known is None else known.max_safe_c,
+                body_limit_c=None if body is None else body.max_safe_c,
+            )
+        )
+    return found
 
 
 def _has_tested_cutout(entry: Oven) -> bool:

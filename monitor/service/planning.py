@@ -1,7 +1,6 @@
-"""Drying plans for a site: the oven, its spools as they are believed to be, and its room's air brought "
-"together."""
+"""Drying plans for a site: an oven, its spools as they are believed to be, and its room's air."""
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 
 from monitor.errors import BadInputError, FieldError, RefusedError
 from monitor.estimate.plan_course import LoadSpool
@@ -12,6 +11,9 @@ from monitor.estimate.plan_regeneration import plan_regeneration
 from monitor.library import UNKNOWN, Library
 from monitor.model.inventory import Oven, Spool
 from monitor.model.plan import Goal, Plan, Refused, Regeneration, RoomAir, When
+from monitor.oven.fitness import why_unfit
+from monitor.service.oven_figures import parameters_for, told_of
+from monitor.service.oven_site import load_items
 from monitor.service.queries import Queries
 
 
@@ -72,8 +74,10 @@ def plan_in_oven(
     when: When,
     air: RoomWish | None = None,
 ) -> Plan | Refused:
-    """Spools of the inventory, by key, or desiccant, in an oven of the inventory and its room's air as it "
-    "is."""
+    """Spools of the inventory, by key, or desiccant, in an oven of the inventory and its room's air as it is.
+
+    A plan for an oven that its commissioning found unfit says so: no start of it is accepted (P07).
+    """
     ovens = queries.ovens_as_learned()
     if oven_key not in ovens:
         raise BadInputError(f"oven {oven_key!r} is not in the inventory; it has: {_listed(ovens)}")
@@ -84,7 +88,21 @@ def plan_in_oven(
         return plan_regeneration(kind, load.charge, oven, room, goal, when)
     _check_keys(queries, load)
     room = room_air(queries, oven, air or RoomWish())
-    return plan_drying(load_of(queries, load), oven, room, goal, when)
+    plan = plan_drying(load_of(queries, load), oven, room, goal, when)
+    unfit = _unfit(queries, oven_key, load)
+    if unfit and isinstance(plan, Plan):
+        caution = (
+            f"{unfit} It will not be started in {oven.name}: take another oven, or a new commissioning run."
+        )
+        return replace(plan, cautions=(caution, *plan.cautions))
+    return plan
+
+
+def _unfit(queries: Queries, oven_key: str, keys: tuple[str, ...]) -> str:
+    inventory = queries.inventory()
+    entry, facts = inventory.ovens[oven_key], queries.store.oven_facts()
+    load = load_items((inventory.spools[key] for key in keys), queries.library())
+    return why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force)
 
 
 def room_air(queries: Queries, oven: Oven, wish: RoomWish) -> RoomAir:

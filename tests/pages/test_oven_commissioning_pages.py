@@ -3,12 +3,15 @@
 import re
 
 import pytest
-from support.oven_learning import KITCHEN, PASSING, Thermostat, commissioned, fit_cutout
+from support.oven_learning import GOOD, KITCHEN, PASSING, Thermostat, commissioned, fit_cutout
 from support.oven_site import HOUR_S, OVEN, oven_site, spool
 from support.ovens import HERE
 
 from monitor.model.oven_fact import OvenChanges
+from monitor.model.plan import Goal, When
+from monitor.oven.fitness import DISAGREE_MOST_C
 from monitor.service.oven_runs import measured
+from monitor.service.planning import RoomWish, plan_in_oven
 from web import create_app
 
 PAGE, PROOF = "/ovens/kiln/commissioning", "/ovens/kiln/proof"
@@ -86,6 +89,20 @@ def test_p07_the_page_names_each_material_that_a_swinging_oven_is_unfit_for(site
     assert "guard" in unfit
     assert "ABS" in fit
     assert "ABS" not in unfit
+
+
+def test_p07_a_plan_for_an_oven_that_is_unfit_for_all_says_so(site):
+    """Whoever plans hears it, not only whoever starts."""
+    run = commissioned(GOOD, offset_c=DISAGREE_MOST_C + 1.0, oven=OVEN, at_s=site.clock.wall)
+    fact = measured(run, site.queries.inventory().ovens[OVEN], site.clock.wall)
+    air, when = RoomWish(temperature_c=21.0, humidity_pct=40.0), When(now_s=site.clock.wall)
+    before = plan_in_oven(site.queries, OVEN, ("grey",), Goal(), when, air)
+    site.world.note(OvenChanges(runs={(OVEN, run.run): run}, facts=[fact]))
+    site.run(30)
+    plan = plan_in_oven(site.queries, OVEN, ("grey",), Goal(), when, air)
+    assert "apart" in plan.cautions[0]
+    assert "take another oven" in plan.cautions[0]
+    assert not any("take another oven" in caution for caution in before.cautions)
 
 
 def test_the_proof_test_is_told_step_by_step_and_concluded(site):

@@ -283,8 +283,7 @@ class YearOfAlarms:
             days = Spread(p10=insight.days[0], p50=insight.days[1], p90=insight.days[2])
         settled = None
         if insight is not None:
-            value = 100.0 * insight.settled
-            settled = Spread(p10=value, p50=value, p90=value)
+            settled = Spread(p10=None, p50=100.0 * insight.settled, p90=100.0 * insight.settled_early)
         self._desiccant[number] = DesiccantAnswer(
             kind="silica_gel_a", dry_g=100.0, loading_pct=_NO, used=_NO, water_g=_NO,
             spent=is_spent, days_left=days, settled_pct=settled,

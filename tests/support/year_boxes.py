@@ -49,6 +49,7 @@ class Insight:
 
     at_s: float
     settled: float
+    settled_early: float  # 90th percentile
     days: tuple[float, float, float] | None  # None = in no sight
     diagnosis: tuple[Diagnosis, ...]
 
@@ -228,6 +229,7 @@ def _insight(track: box_track.BoxTrack, at_s: float) -> Insight:
     return Insight(
         at_s=at_s,
         settled=told.settled_humidity.p50,
+        settled_early=told.settled_humidity.p90,
         days=None if days.p50 >= LONGEST_DAYS else (days.p10, days.p50, days.p90),
         diagnosis=tuple(
             Diagnosis(

@@ -80,7 +80,8 @@ def load_of(told: Told, days: float, kinds: tuple[str, ...]) -> Load:
     ]
     quiet = [m for m in sent if _is_quiet(m.at_s)]
     stale = [_stale_on(found, day) for day in range(1, math.ceil(days))]
-    storms = Counter(m.subject for m in sent if m.type == "storm")
+    # Each time that a storm is told has a number behind the storm's own name.
+    storms = Counter(m.occurrence.rpartition("-")[0] for m in sent if m.type == "storm")
     per_day = np.histogram(at_s, bins=np.arange(0.0, days + 1.0) * DAY_S)[0]
     span = min(30, len(per_day))
     return Load(
