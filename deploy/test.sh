@@ -34,7 +34,7 @@ run() { # marker expression, further options
   [ "${#left_out[@]}" -eq 0 ] || say "Left out here: tests marked ${left_out[*]}."
   check pytest -m "$expression" "$@" || { local code=$?; [ "$code" = 5 ] && [ "${#left_out[@]}" -gt 0 ] || exit "$code"; }
 }
-# By files, since tests of one file share what is slow to make; brokers and browsers are timed by the clock.
+# By files, since tests of one file share what is slow to make. Browsers are timed by the clock, and run alone.
 run "not broker and not browser and not whole" -n 2 --dist loadfile "$@"
-run "(broker or whole) and not browser" "$@"
+run "(broker or whole) and not browser" -n 2 --dist loadfile "$@"
 run "browser" "$@"

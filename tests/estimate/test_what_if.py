@@ -257,7 +257,7 @@ def spreads_of(value):
         yield from (spread for item in value.values() for spread in spreads_of(item))
 
 
-@settings(max_examples=60, deadline=None)
+@settings(max_examples=30, deadline=None)
 @given(question=QUESTIONS)
 def test_no_question_within_the_ranges_makes_a_number_that_is_none_or_a_range_upside_down(question):
     """What a page shows and a program reads must be numbers, in order, and never negative water."""
@@ -273,7 +273,7 @@ def test_no_question_within_the_ranges_makes_a_number_that_is_none_or_a_range_up
     assert answer["drying"]["temperature_c"] <= question.material.max_safe_c
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(
     key=st.sampled_from(MATERIALS),
     drier=st.floats(0.0, 95.0),
@@ -293,7 +293,7 @@ def test_wetter_air_never_leaves_it_drier(key, drier, moister, hours, is_strand)
     assert one.night_outside.gain_g.p50 <= other.night_outside.gain_g.p50 + 1e-6
 
 
-@settings(max_examples=25, deadline=None)
+@settings(max_examples=12, deadline=None)
 @given(key=st.sampled_from(MATERIALS), hours=st.floats(0.1, 300.0), longer=st.floats(1.05, 5.0))
 def test_a_longer_time_in_moist_air_never_leaves_a_dry_spool_drier(key, hours, longer):
     """From quite dry it only rises; another length of the curve's pieces must not turn that round."""

@@ -99,7 +99,7 @@ def test_a_time_in_which_nothing_was_measured_is_refused():
         answer_what_if(ask("pla", air=hourly([None] * 5)))
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     figures=st.lists(
         st.one_of(st.none(), st.tuples(st.floats(0.0, 100.0), st.floats(0.0, 40.0))), min_size=1, max_size=200

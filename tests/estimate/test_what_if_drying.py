@@ -122,7 +122,7 @@ def test_the_longest_drying_is_told_as_such():
     assert "longer than 120 h" in answer.hours.why
 
 
-@settings(max_examples=40, deadline=None)
+@settings(max_examples=20, deadline=None)
 @given(
     key=st.sampled_from(sorted(LIBRARY.materials)),
     reel=st.sampled_from(sorted(LIBRARY.reels)),
