@@ -21,7 +21,7 @@ _SCATTER, _WANDER, _RELATIVE = 0.0009, 0.00035, 0.15
 _CALMNESS = (0.35, 1.0, 2.0)
 # A half day whose openings let in more than this of the dry mass, and more than so many usual ones, had a lid
 # that stood open for long; each of these has a strength of its own.
-_EVENS_S = 2.0 * DAY_S
+_EVENS_S = (0.5 * DAY_S, 2.0 * DAY_S, 6.0 * DAY_S)
 _LONG_OPENING, _USUAL_OPENINGS, _AJAR_SD, _AJAR_MOST = 0.002, 8.0, 0.8, 4
 # Air reads as much above the settled bed as the inflow of this time would raise it.
 _LAG_S = 1.5 * DAY_S
@@ -31,9 +31,6 @@ _STEPS = (-0.05, -0.03, 0.03, 0.05)
 # Of a lid that stood open for longer than most, or opened unseen: loading that came at once.
 _ONCE_SD = 0.006
 _UNLIKELY_LN = -3.0
-# A lid that stood open for long explains by itself what begins with it: what its water does for days is known
-# too roughly to see a second cause behind it, until that goes on for longer.
-_LID_EXPLAINS_LN = -6.0
 # Logarithm of a recovery: how half a charge moves it, its scatter, and now and then a lid not shut at once.
 _SHIFT_LN, _SHIFT_LN_SD = 0.7, 0.25
 _RECOVERY_SD, _ODD_SHARE, _ODD_SD = 0.13, 0.08, 0.7
@@ -145,20 +142,7 @@ def _scores(kind: Change, past: _Past, days: range, judge: "_Judge") -> Array:
     found = judge.evidence([course for of_day in courses for course in of_day]).reshape(len(days), -1)
     peak = found.max(axis=1)
     scores = peak + np.log(np.exp(found - peak[:, None]).mean(axis=1))
-    return np.asarray(
-        scores
-        + [
-            _needs_lid(kind, past, day) + _recoveries(kind, past, day) + _explained(kind, past, day)
-            for day in days
-        ]
-    )
-
-
-def _explained(kind: Change, past: _Past, day: int) -> float:
-    """Evidence against a change in the half days round a long opening."""
-    if kind is Change.ONCE:
-        return 0.0
-    return _LID_EXPLAINS_LN if past.is_long[max(day - 2, 0) : day + 2].any() else 0.0
+    return np.asarray(scores + [_needs_lid(kind, past, day) + _recoveries(kind, past, day) for day in days])
 
 
 def _needs_lid(kind: Change, past: _Past, day: int) -> float:
@@ -236,10 +220,11 @@ def _ajar(past: _Past) -> list[Array]:
     long = np.flatnonzero(past.is_long)
     rows: list[Array] = []
     for day in sorted(long[np.argsort(past.lids[long])[-_AJAR_MOST:]]):
-        came = past.lids[day] * (np.arange(len(past.lids)) >= day)
+        # Its half day is told by the time before it, by the time after it, or by some of both.
+        at_once, came = (past.lids[day] * (np.arange(len(past.lids)) >= begun) for begun in (day, day + 1))
         # The bed's outside is fuller than its middle for days, and the air tells of the outside.
         since_s = np.maximum(past.end_s - past.end_s[day], 0.0)
-        rows += [came, came * np.exp(-since_s / _EVENS_S)]
+        rows += [at_once, came, *(came * np.exp(-since_s / evens_s) for evens_s in _EVENS_S)]
     return rows
 
 

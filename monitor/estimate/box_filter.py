@@ -112,7 +112,8 @@ def _note_events(model: BoxModel, belief: BoxBelief, events: tuple[Event, ...]) 
         state, covariance = np.array(belief.state), square(belief.covariance, len(belief.state))
         _let_in(model, state, covariance, event.water_kg, event.water_kg_sd)
         count, humidity, drive, lid_kg = belief.half
-        share = min(1.0, 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S))
+        # A lid forgotten once tells nothing of those to come.
+        share = min(1.0, 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S)) if event.is_usual else 0.0
         belief = replace(
             belief,
             state=tuple(state.tolist()),

@@ -45,6 +45,7 @@ class Event:
     time_s: float
     water_kg: float = 0.0  # let in
     water_kg_sd: float = 0.0
+    is_usual: bool = True  # a hand in it for some minutes; else it stood open for long
     humidity_step: float = 0.0  # of the sensor, 0 to 1
 
 
@@ -110,9 +111,13 @@ def _while_open(model: BoxModel, noted: BoxBelief, reading: BoxReading) -> Watch
     left = (reading.relative_humidity - lid.base_humidity) / (peak - lid.base_humidity)
     # Left open for days it follows the room: then only the room's present air is a measure.
     if not _is_like_room(noted, reading) if lid.is_told else left < _FALLEN:
-        water_kg, water_kg_sd = _water_kg(model, noted, reading)
+        water_kg, water_kg_sd, is_usual = _water_kg(model, noted, reading)
         shut = Event(
-            kind=EventKind.LID_SHUT, time_s=reading.time_s, water_kg=water_kg, water_kg_sd=water_kg_sd
+            kind=EventKind.LID_SHUT,
+            time_s=reading.time_s,
+            water_kg=water_kg,
+            water_kg_sd=water_kg_sd,
+            is_usual=is_usual,
         )
         return replace(noted, lid=Lid()), (shut,), False
     if reading.time_s - lid.since_s < _LONGEST_OPEN_S:
@@ -138,17 +143,23 @@ def _is_like_room(belief: BoxBelief, reading: BoxReading) -> bool:
     return inside - base > (0.35 if belief.lid.is_told else 0.6) * (room - base)
 
 
-def _water_kg(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> tuple[float, float]:
-    """A change of air, and what the bed takes from the room's while it stands open for long; with its sd."""
+def _water_kg(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> tuple[float, float, bool]:
+    """A change of air, and what the bed takes from the room's while it stands open for long.
+
+    Returns:
+        Its mean and standard deviation [kg], and whether it was an opening as usual.
+    """
     room = reading.room_kg_m3 if reading.room_kg_m3 is not None else belief.room_kg_m3
     before = belief.lid.base_humidity * saturated_vapour_kg_m3(reading.temperature_c)
     drive = max(room - before, 0.0)
     swap_kg = AIR_CHANGES * model.volume_m3 * drive
-    # Only air that was the room's tells of a lid: a wet spool keeps it up for hours, too.
-    peak = belief.lid.peak_humidity * saturated_vapour_kg_m3(reading.temperature_c)
-    was_room = _LIKE_ROOM * drive <= peak - before <= drive / _LIKE_ROOM
-    long_s = max(reading.time_s - belief.lid.since_s - _SHORT_S, 0.0) if was_room else 0.0
+    # Only air that was the room's tells of a lid: a wet spool keeps it up for hours, too. Over a large bed it
+    # stays drier than the room's all the while; a lid that was told as open for hours was open.
+    above = belief.lid.peak_humidity * saturated_vapour_kg_m3(reading.temperature_c) - before
+    was_room = _LIKE_ROOM * drive <= above <= drive / _LIKE_ROOM
+    is_long = was_room or belief.lid.is_told
+    long_s = max(reading.time_s - belief.lid.since_s - _SHORT_S, 0.0) if is_long else 0.0
     # How fast a bed takes water up is known badly from the shut box: half way to what beds usually do.
     into_bed_m3_s = math.sqrt(math.exp(belief.state[AIR]) * model.tables.air_m3_s)
-    taken_kg = min(into_bed_m3_s * drive * long_s, _MOST_TAKEN * model.dry_kg)
-    return swap_kg + taken_kg, _SWAP_SD * swap_kg + _LONG_SD * taken_kg
+    taken_kg = min(into_bed_m3_s * min(drive, above) * long_s, _MOST_TAKEN * model.dry_kg)
+    return swap_kg + taken_kg, _SWAP_SD * swap_kg + _LONG_SD * taken_kg, long_s == 0.0

@@ -71,7 +71,7 @@ def test_of_a_box_the_cause_is_told_and_not_its_humidity_too(cause):
     def at(_):
         return (held("humidity_high", True, value=14.0, limit=12.0), held(cause, True))
 
-    assert [kind for _, kind in told(at, 48 * 60)] == [cause]
+    assert [kind for _, kind in told(at, 80 * 60)] == [cause]
 
 
 def test_a27_after_a_week_the_humidity_is_told_though_its_cause_lasts():

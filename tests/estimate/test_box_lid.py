@@ -5,10 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.box_small import PLAIN, advanced, course_of, followed, with_fault
+from support.year_boxes import draw_gaps, follow_box
+from support.year_truth import Opening, YearTruth, draw_plan, draw_site
 
 from monitor.estimate.box_lid import BoxReading, EventKind
 
-DAY_S = 86_400.0
+DAY_S, HOUR_S = 86_400.0, 3_600.0
 
 
 def after(belief, humidities, every_s=300.0):
@@ -76,3 +78,21 @@ def test_a_lid_left_open_is_told_once_and_until_it_is_shut():
     assert len(told) == 1
     assert abs(told[0].time_s - 8.0 * DAY_S) < 3600.0
     assert belief.lid.is_told
+
+
+@pytest.mark.parametrize("seed", [1, 3])
+def test_what_a_forgotten_lid_let_in_is_told_as_nothing_else_in_the_days_after(seed):
+    """A-27, P10: the bed and the windings even it out for days; no spool is wet for that, and no seal leaks."""
+    boxes = [replace(box, openings_week=0.0) for box in draw_site(1, seed)]
+    open_s = 6.0 * DAY_S + 9.0 * HOUR_S
+    plan = replace(
+        draw_plan(boxes, 14.0, seed),
+        swaps=(),
+        openings=(Opening(box=0, from_s=open_s, to_s=open_s + 7.8 * HOUR_S),),
+    )
+    year = YearTruth(boxes, plan, seed).course(14.0)
+    followed = follow_box(year, draw_gaps(len(year.time_s), 1, seed, None), 0, seed)
+    told = [insight.diagnosis for insight in followed.insights if insight.at_s > open_s + DAY_S]
+    assert len(told) >= 5
+    causes = {item.cause for diagnosis in told for item in diagnosis}
+    assert not causes & {"wet_contents", "leak", "sensor_offset"}
