@@ -114,6 +114,8 @@ _BODIES: dict[str, dict[str, Any]] = {
         "duration_s": _SECONDS,
         "limited_by": _LINE | {"description": "the item that limits it, as the person was shown"},
         "unattended": _TRUE_FALSE,
+        "target_pct": {"type": ["number", "null"], "minimum": 0, "maximum": 20},
+        "first_m": {"type": ["number", "null"], "minimum": 1, "maximum": 5000},
     },
     "extend": {"cycle": _LINE, "extra_s": _SECONDS},
     "reset": {
@@ -122,6 +124,8 @@ _BODIES: dict[str, dict[str, Any]] = {
         "text": _LINE,
     },
 }
+# What a plan was made for, by which a cycle ends.
+_OPTIONAL = ("target_pct", "first_m")
 _CYCLE_KEY = {"name": "cycle", "in": "path", "required": True, "schema": {"type": "string", "maxLength": 64}}
 _WORDS = {
     "start": "Ask for heat, as a person confirmed it. Software here is class A; it lowers risk, the thermal"
@@ -179,7 +183,7 @@ def _get(text: str, schema: str, parameters: list[dict[str, Any]], problem: dict
 def _post(name: str, members: dict[str, Any], key: dict[str, Any], problem: dict[str, Any]) -> dict[str, Any]:
     body = {
         "type": "object",
-        "required": ["order", "version", *members],
+        "required": ["order", "version", *(name for name in members if name not in _OPTIONAL)],
         "additionalProperties": False,
         "properties": _ORDER | members,
     }

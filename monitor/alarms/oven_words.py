@@ -14,8 +14,9 @@ def standing(ahead: Ahead) -> str:
             " room to bear that out, so it goes on as confirmed."
         )
     if ahead.standing is Standing.DRY:
+        reached = "" if ahead.target_pct is None else f" and its plan's target, {_target(ahead)}, reached"
         return (
-            f"Every winding is under its limit; another hour would gain {_grams(ahead.gain_g)},"
+            f"Every winding is under its limit{reached}; another hour would gain {_grams(ahead.gain_g)},"
             f" less than the {_grams(ahead.known_g)} to which its water is known."
         )
     if ahead.standing is Standing.FLOOR:
@@ -25,7 +26,13 @@ def standing(ahead: Ahead) -> str:
         )
     if ahead.standing is Standing.RELEASING:
         return "By the estimate it is dry, but the chamber's vapour is still above the room's: it goes on."
-    return f"It gives off {_grams(ahead.rate_g_h)} an hour."
+    goes_on = "" if ahead.target_pct is None else f" It is dried to its plan's target, {_target(ahead)}."
+    return f"It gives off {_grams(ahead.rate_g_h)} an hour.{goes_on}"
+
+
+def _target(ahead: Ahead) -> str:
+    of = "" if ahead.first_m is None else f" in the first {ahead.first_m:g} m"
+    return f"{ahead.target_pct:.2g} %{of}"
 
 
 def water(progress: Progress) -> str:
@@ -33,11 +40,12 @@ def water(progress: Progress) -> str:
     left = progress.left_g
     if left.p10 is None or left.p50 is None or left.p90 is None:
         return f"How much water is left is not known: {left.why}."
+    above = "above the limits" if progress.target_pct is None else "above limits and target"
     if left.p90 <= 0.0:
-        return "No water is left above the limits."
+        return f"No water is left {above}."
     if left.p90 < _KNOWN_G:
-        return "Less than 0.05 g of water is left above the limits."
-    return f"Water left above the limits: {left.p50:.2g} g ({left.p10:.2g} to {left.p90:.2g} g)."
+        return f"Less than 0.05 g of water is left {above}."
+    return f"Water left {above}: {left.p50:.2g} g ({left.p10:.2g} to {left.p90:.2g} g)."
 
 
 def dry_in(progress: Progress) -> str:
@@ -83,13 +91,17 @@ def dry(oven: str, names: str, hold_c: float | None) -> tuple[str, str, str]:
     )
 
 
-def take_out(oven: str, names: str, after: Rewet | None) -> tuple[str, str, str]:
-    """(what, why, act) once the heat has ended on something dry."""
+def take_out(oven: str, names: str, after: Rewet | None, missed_pct: float | None) -> tuple[str, str, str]:
+    """(what, why, act) once the heat has ended on something dry; `missed_pct`: its target, if not reached."""
     if after is None or after.earliest_h is None:
         what = f"{names} in {oven} is dry; the room's air does not take it over its limit within 90 days."
     else:
         what = f"{names} in {oven} is dry, and the room's air takes it over its limit {rewet(after)}."
-    return what, "From the end of heat on it takes up water again.", "Take it out once cool, into a dry box."
+    missed = (
+        "" if missed_pct is None else f" It is not sure to be at its plan's target of {missed_pct:.2g} %."
+    )
+    why = f"From the end of heat on it takes up water again.{missed}"
+    return what, why, "Take it out once cool, into a dry box."
 
 
 def not_dry(oven: str, names: str, left: Spread) -> tuple[str, str, str]:

@@ -1,4 +1,7 @@
-"""D-13: is what lies in an oven dry, by the water left and by what another hour would gain? Pure."""
+"""D-13: is what lies in an oven dry, by the water left and by what another hour would gain? Pure.
+
+Dry is what every winding's printing limit asks for, and the drier target that a plan was made for.
+"""
 
 from collections.abc import Sequence
 from dataclasses import dataclass, replace
@@ -6,6 +9,7 @@ from dataclasses import dataclass, replace
 import numpy as np
 
 from monitor.estimate.ensemble import percentiles
+from monitor.estimate.plan_course import worst_within
 from monitor.estimate.plan_limits import least_useful_c
 from monitor.estimate.spool_answer import read
 from monitor.estimate.spool_belief import Belief, Body, stack_states, stacked
@@ -13,6 +17,7 @@ from monitor.estimate.spool_course import Around, equilibrium, follow
 from monitor.estimate.spool_track import Track
 from monitor.model.answers import Spread
 from monitor.model.oven_progress import Ahead, Rewet, Standing
+from monitor.model.plan import Goal
 from monitor.physics.constants import Array
 from monitor.physics.drying import chamber_humidity
 from monitor.physics.psychrometrics import saturation_pressure_pa
@@ -43,6 +48,12 @@ class _Waters:
     mean: Array
     outer: Array
     water_g: Array
+    judged: Array  # what a target is held against: mean or outer windings, or the metres that come first
+    is_part: bool  # the metres that come first
+
+    def nominal(self) -> Array:
+        """What comes to rest at the floor, by the nominal member; shape (spools,)."""
+        return np.asarray((self.judged if self.is_part else self.mean)[:, 0])
 
 
 def at_setpoint(air: Around, setpoint_c: float) -> Around:
@@ -50,26 +61,32 @@ def at_setpoint(air: Around, setpoint_c: float) -> Around:
     return air if air.temperature_c >= setpoint_c else _heated(air, setpoint_c)
 
 
-def hold_c(tracks: Sequence[Track], airs: Sequence[Around], setpoint_c: float) -> float | None:
+_PRINTING = Goal()  # each material's own limit
+
+
+def hold_c(
+    tracks: Sequence[Track], airs: Sequence[Around], setpoint_c: float, goal: Goal = _PRINTING
+) -> float | None:
     """The coolest chamber that surely keeps all of it dry [degC]; None where it would not be cooler (D-06).
 
     Args:
         tracks: What is dry.
         airs: What the chamber may draw in, the room's first; the worst of them counts.
         setpoint_c: At which it is dried.
+        goal: What its plan was made for; a drier target must stay kept, too.
     """
     trial_c = least_useful_c(airs[0].temperature_c)
     while trial_c <= setpoint_c - _COOLER_C:
-        if all(_stays_dry(track, _heated(air, trial_c)) for track in tracks for air in airs):
+        if all(_stays_dry(track, _heated(air, trial_c), goal) for track in tracks for air in airs):
             return trial_c
         trial_c += _STEP_C
     return None
 
 
-def _stays_dry(track: Track, air: Around) -> bool:
+def _stays_dry(track: Track, air: Around, goal: Goal) -> bool:
     """Where nine members of ten come to rest."""
     wettest = percentiles(equilibrium(track.body, track.belief, air))[2]
-    return wettest <= _WITHIN * track.body.material.limit_content
+    return wettest <= _WITHIN * _aim(track.body, goal)
 
 
 def _heated(air: Around, to_c: float) -> Around:
@@ -99,17 +116,38 @@ def is_releasing(chamber: Around, room: Around) -> bool | None:
     return excess_pa > _SURE_SDS * _HUMIDITY_SD * full_pa
 
 
-def look_ahead(tracks: Sequence[Track], chamber: Around, *, releasing: bool | None = None) -> Ahead:
+def _aim(body: Body, goal: Goal) -> float:
+    """The printing limit, or a target below it [kg/kg]; a looser one ends nothing sooner."""
+    limit = body.material.limit_content
+    return limit if goal.target_pct is None else min(limit, goal.target_pct / 100.0)
+
+
+def is_at(tracks: Sequence[Track], goal: Goal) -> bool:
+    """Whether each is surely down to what its plan was made for, as a plan judges it."""
+    bodies, beliefs = [t.body for t in tracks], [t.belief for t in tracks]
+    judged = _waters(bodies, beliefs, goal.first_m).judged
+    return all(
+        percentiles(members)[2] <= _aim(body, goal) for members, body in zip(judged, bodies, strict=True)
+    )
+
+
+def look_ahead(
+    tracks: Sequence[Track], chamber: Around, *, releasing: bool | None = None, goal: Goal = _PRINTING
+) -> Ahead:
     """How far a load is in a chamber whose air stays as it is.
 
     Args:
         tracks: The spools as they are believed to be now; at least one.
         chamber: The air round all of them, at the temperature that it will be held at.
         releasing: What `is_releasing` says; True speaks against calling anything dry.
+        goal: What its plan was made for.
     """
     bodies, beliefs = [t.body for t in tracks], [t.belief for t in tracks]
-    limits = np.array([body.material.limit_content for body in bodies])[:, None]
-    now = _waters(bodies, beliefs)
+    printing = np.array([body.material.limit_content for body in bodies])[:, None]
+    limits = np.array([_aim(body, goal) for body in bodies])[:, None]
+    has_target = bool((limits < printing).any())
+    first_m = goal.first_m if has_target else None
+    now = _waters(bodies, beliefs, first_m)
     soon = _waters(bodies, _after(bodies, beliefs, chamber, _NOW_S))
     later = _waters(bodies, _after(bodies, beliefs, chamber, _HOUR_S))
     total_g = percentiles(now.water_g.sum(axis=0))
@@ -121,17 +159,22 @@ def look_ahead(tracks: Sequence[Track], chamber: Around, *, releasing: bool | No
     is_gone = gain_g < known_g
     # Every winding, surely: a mean that is dry over a wet core prints well for its outer metres only.
     is_ready = all(reading.verdict == "ready" for reading in read(list(tracks)))
+    if has_target:
+        is_ready = is_ready and is_at(tracks, goal)
     return Ahead(
         standing=_standing(
             now, limits, floors, is_ready=is_ready, is_gone=is_gone, releasing=bool(releasing)
         ),
-        left_g=_left_g(bodies, beliefs, now, limits),
+        # Of a target for the first metres alone no grams can be told: those above the printing limits are.
+        left_g=_left_g(bodies, beliefs, now, limits if first_m is None else printing),
         rate_g_h=float((now.water_g - soon.water_g)[:, 0].sum()) * _HOUR_S / _NOW_S,
         gain_g=gain_g,
         known_g=known_g,
-        dry_after_h=_dry_after_h(bodies, beliefs, chamber, limits, floors),
+        dry_after_h=_dry_after_h(bodies, beliefs, chamber, limits, floors, first_m),
         floor_pct=100.0 * float(floors[:, 0].max()),
         is_releasing=releasing,
+        target_pct=goal.target_pct if has_target else None,
+        first_m=first_m,
     )
 
 
@@ -140,7 +183,7 @@ def _standing(
 ) -> Standing:
     if is_ready and is_gone:
         return Standing.RELEASING if releasing else Standing.DRY
-    nominal, floor = now.mean[:, 0], floors[:, 0]
+    nominal, floor = now.nominal(), floors[:, 0]
     is_stuck = (nominal > limits[:, 0]) & (nominal <= (1.0 + _AT_FLOOR) * floor)
     if is_gone and is_stuck.any() and ((nominal <= limits[:, 0]) | is_stuck).all():
         return Standing.FLOOR
@@ -163,9 +206,11 @@ def rewet(track: Track, room: Around) -> Rewet:
     return Rewet(earliest_h=low, likely_h=middle, latest_h=high)
 
 
-def _waters(bodies: list[Body], beliefs: list[Belief]) -> _Waters:
+def _waters(bodies: list[Body], beliefs: list[Belief], first_m: float | None = None) -> _Waters:
     parameters, state = stacked(bodies, beliefs), stack_states(beliefs)
     return _Waters(
+        judged=worst_within(parameters, state, first_m),
+        is_part=first_m is not None,
         mean=mean_water_content(parameters, state),
         outer=outer_water_content(parameters, state),
         water_g=1000.0 * spool_water_kg(parameters, state),
@@ -185,16 +230,21 @@ def _left_g(bodies: list[Body], beliefs: list[Belief], now: _Waters, limits: Arr
 
 
 def _dry_after_h(
-    bodies: list[Body], beliefs: list[Belief], air: Around, limits: Array, floors: Array
+    bodies: list[Body],
+    beliefs: list[Belief],
+    air: Around,
+    limits: Array,
+    floors: Array,
+    first_m: float | None,
 ) -> Spread:
-    """When mean and outer windings of all of them are under their limits, by member."""
+    """When mean and outer windings of all of them, or the first metres, are at what is asked, by member."""
     can_be_dry = (floors < limits).all(axis=0)
-    before = _worst(_waters(bodies, beliefs), limits)
+    before = _worst(_waters(bodies, beliefs, first_m), limits)
     done_s = np.where(before <= 0.0, 0.0, np.inf)
     at_s, look_s = 0.0, _FIRST_LOOK_S
     while at_s < HORIZON_S and (np.isinf(done_s) & can_be_dry).any():
         beliefs = _after(bodies, beliefs, air, look_s, at_s)
-        after = _worst(_waters(bodies, beliefs), limits)
+        after = _worst(_waters(bodies, beliefs, first_m), limits)
         done_s = _first(done_s, at_s, look_s, -before, -after)
         before, at_s, look_s = after, at_s + look_s, look_s * _LOOK_GROWTH
     low, middle, high = _time_spread(done_s)
@@ -203,7 +253,7 @@ def _dry_after_h(
 
 def _worst(waters: _Waters, limits: Array) -> Array:
     """By how much the worst of all is over its limit, relative to it; shape (13,)."""
-    return np.asarray((np.maximum(waters.mean, waters.outer) / limits - 1.0).max(axis=0))
+    return np.asarray((waters.judged / np.maximum(limits, 1e-9) - 1.0).max(axis=0))
 
 
 def _first(found: Array, at_s: float, look_s: float, before: Array, after: Array) -> Array:

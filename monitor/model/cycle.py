@@ -56,6 +56,8 @@ class StartOrder(Order):
     origin: Origin = Origin.PERSON
     resumes: str | None = None  # B-22: the cycle whose connection was lost less than five minutes ago
     learned_energy_wh: float | None = None  # of this recipe (R16); None = not learned yet
+    target_pct: float | None = None  # of its plan; None = the printing limits
+    first_m: float | None = None  # the target is for these metres alone; None = for all of it
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -148,6 +150,8 @@ class Cycle:
     asked_from_seq: int = 0  # permits from here on belong to the present attempt to heat
     is_acknowledged: bool = False  # the controller has shown one of them
     dry_since_wall_s: float | None = None  # found dry, so held cooler until it is taken out (D-13)
+    target_pct: float | None = None  # of the plan it was confirmed on; None = the printing limits
+    first_m: float | None = None  # the target is for these metres alone; None = for all of it
     tally: Tally = field(default_factory=Tally)
 
     @property

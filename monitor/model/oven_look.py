@@ -65,3 +65,5 @@ class StartWish:
     limited_by: str
     unattended: bool
     shown_s: float  # when the page was made [Unix s]
+    target_pct: float | None = None  # of the plan that was shown; None = the printing limits
+    first_m: float | None = None  # the target is for these metres alone

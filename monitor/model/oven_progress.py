@@ -26,6 +26,8 @@ class Ahead:
     dry_after_h: Spread
     floor_pct: float  # the highest content that this air leaves in any of them
     is_releasing: bool | None  # by the vapour seen in the chamber; None = not seen
+    target_pct: float | None = None  # of its plan, where that is drier than a printing limit inside
+    first_m: float | None = None  # the target is for these metres alone
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -36,7 +38,7 @@ class Progress:
     at_s: float  # Unix s
     standing: Standing
     why: str  # one sentence
-    left_g: Spread  # water above the printing limits of all inside
+    left_g: Spread  # water above the printing limits of all inside, or above the plan's drier target
     rate_g_h: float | None = None  # given off now
     gain_g: float | None = None  # by another hour in this air
     known_g: float | None = None  # how closely the water inside is known
@@ -46,6 +48,7 @@ class Progress:
     short_by_s: float | None = None  # by which the confirmed time falls short of the middle estimate
     ends_in_time: str = ""  # "yes" | "likely" | "no" | "" where it cannot be told
     said: tuple[str, ...] = ()  # all of this, in sentences
+    target_pct: float | None = None  # a plan's drier target, by which it ends; None = the printing limits
     short: str = ""  # the one about a confirmed time that will not do; empty where it will
 
 

@@ -84,6 +84,8 @@ def _cycle(turn: Turn, order: StartOrder) -> Cycle:
         warm_from_mono_s=turn.mono_s,
         learned_energy_wh=order.learned_energy_wh,
         asked_from_seq=state.permit_seq + 1,
+        target_pct=order.target_pct,
+        first_m=order.first_m,
         # Begun while still hot from before, it has not overshot (R13).
         tally=Tally(is_overshooting=height_c > above_c),
     )

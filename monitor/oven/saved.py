@@ -16,7 +16,7 @@ from monitor.oven.window import Window
 # More permits than the longest cycle takes: numbers given after the last save are never given again.
 _SEQ_GAP = 1_000_000
 # Members that came later: what an earlier version saved lacks them; their start value is what was so then.
-_CAME_LATER = {"Cycle": frozenset({"dry_since_wall_s"})}
+_CAME_LATER = {"Cycle": frozenset({"dry_since_wall_s", "target_pct", "first_m"})}
 
 
 def forgotten(state: Supervised, parameters: OvenParameters) -> Supervised:

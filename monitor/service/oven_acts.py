@@ -124,6 +124,7 @@ class OvenActs:
             limited_by=start.limited_by,
             unattended=start.unattended,
             shown_s=start.planned_s,
+            target_pct=start.target_pct,
         )
         return self._begin(start.oven, wish, start.who, Origin.SCHEDULE)
 
@@ -143,6 +144,8 @@ class OvenActs:
             unattended=wish.unattended,
             origin=origin,
             resumes=resumes,
+            target_pct=wish.target_pct,
+            first_m=wish.first_m,
             learned_energy_wh=self._energy_wh(oven, wish, self._desk.now(oven)),
         )
         return _problems(self._desk.step(oven, StartAsked(order=order)))

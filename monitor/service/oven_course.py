@@ -15,6 +15,7 @@ from monitor.model.message import Message, MessageKind, Priority
 from monitor.model.oven import OvenPhase
 from monitor.model.oven_fact import OvenChanges
 from monitor.model.oven_progress import Progress, Rewet, Standing
+from monitor.model.plan import Goal
 from monitor.oven.events import FoundDry
 from monitor.oven.state import Supervised
 from monitor.oven.verdict import RUNNING
@@ -131,8 +132,11 @@ class OvenCourse:
         tracks = self._tracks(note.oven, tuple(spool.key for spool in note.spools))
         closed = cycle_notes.ended(note, state, tracks, self._clock.wall_s())
         self._write(closed)
+        goal = Goal()
+        if state.cycle is not None and state.cycle.id == note.cycle:
+            goal = Goal(target_pct=state.cycle.target_pct, first_m=state.cycle.first_m)
         if closed.ending != Ending.TRIPPED and any(spool.key in tracks for spool in note.spools):
-            self._tell((self._parting(closed, tracks),))
+            self._tell((self._parting(closed, tracks, goal),))
 
     def _write(self, note: CycleNote) -> None:
         changes = OvenChanges()
@@ -190,9 +194,9 @@ class OvenCourse:
             )  # fmt: skip
         # Once it is held cooler, the hold is what it goes on in.
         warm = oven_end.at_setpoint(chamber, cycle.setpoint_c)
-        ahead = oven_end.look_ahead(
-            list(tracks.values()), warm, releasing=oven_end.is_releasing(chamber, room)
-        )
+        goal = Goal(target_pct=cycle.target_pct, first_m=cycle.first_m)
+        releasing = oven_end.is_releasing(chamber, room)
+        ahead = oven_end.look_ahead(list(tracks.values()), warm, releasing=releasing, goal=goal)
         is_dry = ahead.standing is Standing.DRY
         return Progress(
             cycle=cycle.id,
@@ -205,7 +209,8 @@ class OvenCourse:
             known_g=ahead.known_g,
             is_seen=ahead.is_releasing is False,
             dry_after_h=ahead.dry_after_h,
-            hold_c=oven_end.hold_c(list(tracks.values()), [room, chamber], cycle.setpoint_c)
+            target_pct=ahead.target_pct,
+            hold_c=oven_end.hold_c(list(tracks.values()), [room, chamber], cycle.setpoint_c, goal)
             if is_dry
             else None,
         )
@@ -220,7 +225,7 @@ class OvenCourse:
             deadline_s=None if minded is None else now_s + minded.left_s,
         )  # fmt: skip
 
-    def _parting(self, note: CycleNote, tracks: dict[str, Track]) -> Message:
+    def _parting(self, note: CycleNote, tracks: dict[str, Track], goal: Goal) -> Message:
         """D-14: from the end of heat on the clock runs; what is not dry is not said to be."""
         now_s = self._clock.wall_s()
         oven = self._queries.inventory().ovens.get(note.oven)
@@ -235,7 +240,8 @@ class OvenCourse:
             first = _first(oven_end.rewet(track, room) for track in tracks.values())
             if first is not None and first.earliest_h is not None:
                 deadline_s = now_s + 3600.0 * first.earliest_h
-            what, why, act = oven_words.take_out(name, names, first)
+            missed_pct = None if oven_end.is_at(list(tracks.values()), goal) else goal.target_pct
+            what, why, act = oven_words.take_out(name, names, first, missed_pct)
         else:
             what, why, act = oven_words.not_dry(name, names, cycle_notes.left_over(note))
         kind = "take_out" if is_dry else "not_dry"

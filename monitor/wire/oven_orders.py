@@ -30,6 +30,9 @@ class StartBody(_Order, frozen=True, kw_only=True):
     duration_s: Annotated[float, msgspec.Meta(ge=60.0, le=172_800.0)]  # B-15: finite, 48 h at most
     limited_by: _Line
     unattended: bool
+    # What its plan was made for, so that the end goes by it: never hotter or longer than what is asked here.
+    target_pct: Annotated[float, msgspec.Meta(ge=0.0, le=20.0)] | None = None
+    first_m: Annotated[float, msgspec.Meta(ge=1.0, le=5_000.0)] | None = None
 
 
 class ExtendBody(_Order, frozen=True, kw_only=True):
@@ -61,6 +64,8 @@ def parse_start(content: bytes, now_s: float) -> tuple[StartWish, str | None]:
         limited_by=body.limited_by,
         unattended=body.unattended,
         shown_s=now_s,
+        target_pct=body.target_pct,
+        first_m=body.first_m,
     )
     return wish, body.who
 
@@ -127,7 +132,7 @@ def dump_look(look: OvenLook) -> dict[str, Any]:
 def _cycle(cycle: Cycle) -> dict[str, Any]:
     names = (
         "id", "who", "is_unattended", "is_armed_locally", "load", "setpoint_c", "asked_setpoint_c",
-        "ceiling_c", "limit_c", "limited_by", "duration_s",
+        "ceiling_c", "limit_c", "limited_by", "duration_s", "target_pct", "first_m",
     )  # fmt: skip
     return {**{name: plain(getattr(cycle, name)) for name in names}, "started": rfc3339(cycle.started_wall_s)}
 

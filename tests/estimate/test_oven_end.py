@@ -10,6 +10,7 @@ from monitor.estimate.spool_belief import Body
 from monitor.estimate.spool_course import Around, dryer_air
 from monitor.library import load_library
 from monitor.model.oven_progress import Standing
+from monitor.model.plan import Goal
 
 LIBRARY = load_library()
 
@@ -58,6 +59,42 @@ def test_dry_needs_both_all_members_under_and_nothing_gained_by_an_hour():
     assert ahead.standing is Standing.DRY
     assert ahead.gain_g < ahead.known_g
     assert (ahead.left_g.p90, ahead.dry_after_h.p90) == (0.0, 0.0)
+
+
+def test_a_plans_drier_target_is_what_counts_as_dry():
+    """D-13: the same spool is dry for its printing limit, on its way to a target, and stuck above another."""
+    standings = {
+        target_pct: oven_end.look_ahead([DRY], HOT, goal=Goal(target_pct=target_pct)).standing
+        for target_pct in (0.2, 0.015, 0.01, 0.001)
+    }
+    assert standings == {
+        0.2: Standing.DRY,  # looser than the printing limit: that holds
+        0.015: Standing.DRY,
+        0.01: Standing.DRYING,  # nine members of ten are not there yet
+        0.001: Standing.FLOOR,  # this air leaves more in it
+    }
+    ahead = oven_end.look_ahead([DRY], HOT, goal=Goal(target_pct=0.01))
+    assert ahead.target_pct == 0.01
+    assert ahead.left_g.p90 > 0.0
+    assert oven_end.look_ahead([DRY], HOT).target_pct is None
+
+
+def test_a_target_for_the_first_metres_asks_nothing_more_of_the_rest():
+    """Only these metres must be at it; all the others under their printing limit, as ever."""
+    part, wetter = (track(hours=hours, air=HOT, start_pct=0.06) for hours in (8.0, 2.0))
+    whole = oven_end.look_ahead([wetter], HOT, goal=Goal(target_pct=0.03))
+    first = oven_end.look_ahead([wetter], HOT, goal=Goal(target_pct=0.03, first_m=20.0))
+    assert not oven_end.is_at([part], Goal(target_pct=0.03))
+    assert oven_end.is_at([part], Goal(target_pct=0.03, first_m=20.0))
+    assert first.dry_after_h.p50 < whole.dry_after_h.p50
+
+
+def test_the_hold_keeps_the_drier_target_too():
+    """Cooler air that would do for printing, but would wet it over the target, is no hold."""
+    loft = [room(0.06)]
+    assert oven_end.hold_c([DRY], loft, 58.0) == 35.0
+    assert 40.0 < oven_end.hold_c([DRY], loft, 58.0, Goal(target_pct=0.01)) <= 48.0
+    assert oven_end.hold_c([DRY], loft, 58.0, Goal(target_pct=0.002)) is None
 
 
 def test_one_wet_spool_keeps_the_whole_load_drying():

@@ -193,6 +193,13 @@ def test_what_was_shown_is_what_is_asked_for(calm, as_shown):
     assert wish.shown_s == NOW_S
 
 
+def test_the_target_that_was_planned_goes_with_the_start(calm, as_shown):
+    """D-13: the end goes by what the plan on the page was made for."""
+    assert calm.send("/ovens/kiln/start", to_start(calm, f"{PLAN}&target_pct=0.03")).status_code == 303
+    calm.send("/ovens/kiln/start", as_shown)
+    assert [asked[2].target_pct for asked in calm.desk.asked] == [0.03, None]
+
+
 def test_a_second_press_does_nothing(calm, as_shown):
     """B-16: the order's id is drawn when the page is made."""
     for _ in range(2):

@@ -92,8 +92,21 @@ def test_orders_reach_the_desk_as_they_were_sent(site):
     (_, oven, wish, who), extended, reset = site.desk.asked
     assert (oven, who, wish.order, wish.load, wish.setpoint_c) == (OVEN, "Mira", "o-1", ("grey",), 55.0)
     assert (wish.duration_s, wish.limited_by, wish.unattended, wish.version) == (3600.0, "grey", False, 7)
+    assert (wish.target_pct, wish.first_m) == (None, None)
     assert extended == ("extend", OVEN, "o-2", 12, "c1", 3600.0, "Mira")
     assert reset == ("reset", OVEN, "o-3", 20, "t1", ("inside",), "It was dust.", "Mira")
+
+
+def test_a_start_may_name_the_target_of_its_plan(site):
+    """D-13: what the end goes by; out of bounds it is refused by its name."""
+    assert send(site, "start", START | {"target_pct": 0.02, "first_m": 30.0}).status_code == 200
+    wish = site.desk.asked[0][2]
+    assert (wish.target_pct, wish.first_m) == (0.02, 30.0)
+    for wrong in ({"target_pct": 21.0}, {"target_pct": -0.1}, {"first_m": 0.0}, {"first_m": 1e9}):
+        response = send(site, "start", START | wrong)
+        assert response.status_code == 400
+        assert next(iter(wrong)) in response.get_json(force=True)["detail"]
+    assert len(site.desk.asked) == 1
 
 
 def test_a_refused_order_is_a_problem_with_every_reason(site):

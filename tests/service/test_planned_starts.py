@@ -44,6 +44,17 @@ def test_what_was_planned_begins_at_its_time_when_armed_and_as_seen(made):
     assert made.told == []
 
 
+def test_a_planned_start_keeps_the_target_of_its_plan(made):
+    """D-13: the cycle that comes of it ends by that."""
+    number = made.plan(target_pct=0.03)
+    made.until(number, before_s=300.0)
+    made.site.arm()
+    made.site.run(made.row(number).start_s - made.site.clock.wall + 4.0)
+    made.starts.look()
+    assert made.row(number).state == "started", made.row(number).why
+    assert made.site.look().cycle.target_pct == 0.03
+
+
 def test_a_stored_plan_alone_starts_nothing(made):
     """B-13: not armed at its time, it is a notice, told once, and no heat."""
     number = made.plan()

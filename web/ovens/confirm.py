@@ -87,6 +87,7 @@ def offer(ground: Ground, present: Presenter) -> Offer:
         limited_by=limited_by,
         unattended=is_unattended,
         shown_s=round(now_s, 3),
+        target_pct=asked.target_pct,
     )
     is_resuming = bool(asked.resume)
     return Offer(
@@ -212,6 +213,7 @@ def sent(form: Mapping[str, str], asked: Asked) -> StartWish:
         limited_by=_text(form, "limited_by"),
         unattended=form.get("unattended") == "yes",
         shown_s=_figure(form, "shown_s"),
+        target_pct=asked.target_pct,
     )
 
 
