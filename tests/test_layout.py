@@ -98,6 +98,7 @@ NARROW = {
         "monitor.wire.box_events",
         "monitor.wire.icalendar_feed",
         "monitor.wire.oven_orders",
+        "monitor.wire.oven_wishes",
         "monitor.wire.records",
         "monitor.wire.sensor_events",
         "monitor.wire.spool_events",

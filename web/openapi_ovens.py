@@ -2,6 +2,7 @@
 
 from typing import Any
 
+from web import openapi_oven_care
 from web.openapi_parts import NAMED, NUMBER, SPREAD, TEXT, json_answer, list_of, object_of, ref
 
 _FLAG = {"type": ["boolean", "null"]}
@@ -139,6 +140,7 @@ SCHEMAS: dict[str, Any] = {
     "OvenCycle": CYCLE,
     "OvenCycles": CYCLES,
     "CycleRecord": CYCLE_RECORD,
+    **openapi_oven_care.SCHEMAS,
 }
 
 
@@ -158,7 +160,7 @@ def paths(problem: dict[str, Any], key: dict[str, Any]) -> dict[str, Any]:
     }
     for name, members in _BODIES.items():
         made[f"{base}/{name}"] = {"post": _post(name, members, key, problem)}
-    return made
+    return made | openapi_oven_care.paths(problem, key)
 
 
 def _questions() -> list[dict[str, Any]]:
