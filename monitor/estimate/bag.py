@@ -13,7 +13,7 @@ from monitor.estimate.box_forecast import LONGEST_DAYS, bag_days
 from monitor.estimate.box_setup import fresh_loading
 from monitor.library import polymer_content
 from monitor.model.bag import Leaked
-from monitor.model.catalogue import DesiccantKind, Material
+from monitor.model.catalogue import DesiccantKind, HydrateIsotherm, Material
 from monitor.model.enclosure import BoxClass, Film
 from monitor.physics.constants import CATALOGUE_K, GAS_J_MOL_K, VAPOUR_J_KG_K, ZERO_C_K, Array
 from monitor.physics.desiccant import BATCH_SD
@@ -298,6 +298,10 @@ def _course(case: Case) -> tuple[Array, Array]:
     # Finer towards rest, where the last of it takes for ever.
     share = 1.0 - np.geomspace(1.0, 1e-3, _STEPS + 1)
     loading = case.loading + (rest - case.loading) * share
+    if isinstance(case.kind.isotherm, HydrateIsotherm):
+        # Where its humidity steps an interval ends, or the sum would depend on which side a middle falls.
+        full = case.capacity * np.array([held for _, held in case.kind.isotherm.hydrates])
+        loading = np.union1d(loading, full[(full > loading[0]) & (full < loading[-1])])
     middle = 0.5 * (loading[1:] + loading[:-1])
     inside = saturated * desiccant_humidity(case.kind, middle / case.capacity, case.temperature_c)
     drive = np.maximum(case.room_kg_m3 - inside, 1e-3 * case.room_kg_m3)

@@ -1,5 +1,6 @@
 """A bag without a sensor: days and grams by hand, by what must hold always, and what a card can say."""
 
+import itertools
 import math
 from dataclasses import replace
 
@@ -131,6 +132,18 @@ def test_more_desiccant_lasts_longer_and_a_damper_room_shorter(case, more):
         here = days(make(case), case.limit_humidity)
         assert days(make(more_gel), case.limit_humidity) >= here - 1e-6
         assert days(make(drier), case.limit_humidity) >= here - 1e-6
+
+
+@pytest.mark.parametrize("temperature_c", [5.0, 12.0, 23.0, 35.0])
+@pytest.mark.parametrize("limit", [0.02, 0.031, 0.06, 0.1])
+def test_a_salt_whose_humidity_steps_lasts_longer_in_a_drier_room(temperature_c, limit):
+    """The sum of the days does not depend on where its intervals fall: found at 5 °C and 3.1 %RH."""
+    shut = usual_case(bag(kind="calcium_chloride", temperature_c=temperature_c, limit_humidity=limit))
+    days = [
+        usual_days(replace(shut, room_kg_m3=shut.room_kg_m3 * share), limit)
+        for share in np.linspace(1.0, 0.4, 61)
+    ]
+    assert all(after >= before - 1e-6 for before, after in itertools.pairwise(days))
 
 
 @settings(max_examples=60, deadline=None)
