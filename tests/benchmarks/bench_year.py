@@ -1,6 +1,6 @@
 """A simulated year of alarms (A-24): 20 boxes, load against A-19 to A-23, each kind of alarm against the truth.
 
-`./deploy/bench.sh year` runs two seeds of 20 boxes over 365 days, which takes hours on a busy machine;
+`./deploy/bench.sh year` runs two seeds of 20 boxes over 365 days, some twenty minutes each on two idle cores;
 `YEAR="boxes days seed ..."` another size.
 """
 
