@@ -4,6 +4,7 @@ from collections.abc import Mapping
 
 from monitor.alarms import wording
 from monitor.model.answers import BoxAnswer, Diagnosis, Freshness, SpoolAnswer, seconds_of
+from monitor.model.catalogue import KEPT_HUMIDITY
 from monitor.model.condition import Condition
 
 # Whoever buys desiccant or waits for a free oven needs some days.
@@ -23,7 +24,7 @@ TYPES = (
 # The driest that a charge keeps a box for weeks: baked silica gel begins at 2 to 3 %RH, and takes up 0.4 % of
 # its mass until 3.4 %RH (the limit of PLA) but 4 % until this. A limit below it is a wish that no change of
 # desiccant meets; the list of needs tells of it, an alarm would only stand.
-KEPT_PCT = 10.0
+KEPT_PCT = 100.0 * KEPT_HUMIDITY
 # A diagnosis is told as a condition when it is clearly likelier than not.
 LIKELY = 0.7
 OLD = (Freshness.STALE, Freshness.LOST, Freshness.NEVER)

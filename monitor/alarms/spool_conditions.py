@@ -1,7 +1,7 @@
 """What may be wrong with a spool where it lies."""
 
 from collections.abc import Iterable
-from typing import TypedDict
+from dataclasses import replace
 
 from monitor.alarms import wording
 from monitor.alarms.box_conditions import OLD
@@ -9,14 +9,6 @@ from monitor.model.answers import AirAnswer, BoxAnswer, Freshness, SpoolAnswer, 
 from monitor.model.condition import Condition
 
 REWET_H = 12.0  # a working day and the way home: sooner than that somebody must act
-
-
-class Saying(TypedDict, total=False):
-    """What a condition says, without its kind and place."""
-
-    holds: bool | None
-    what: str
-    act: str
 
 
 def rewetting(spools: Iterable[SpoolAnswer], boxes: Iterable[BoxAnswer], now_s: float) -> list[Condition]:
@@ -30,7 +22,7 @@ def _rewet(spool: SpoolAnswer, box: AirAnswer | None, now_s: float) -> Condition
     if box is not None:
         return Condition(type="spool_rewet", place=spool.key, holds=None if box.freshness in OLD else False)
     if spool.use_before is None:
-        return Condition(type="spool_rewet", place=spool.key, **_perhaps_over(spool))
+        return _perhaps_over(spool)
     deadline_s = seconds_of(spool.use_before)
     hours = (deadline_s - now_s) / 3600.0
     what, act = wording.rewet_soon(spool.name, max(hours, 0.0), None)
@@ -46,18 +38,19 @@ def _rewet(spool: SpoolAnswer, box: AirAnswer | None, now_s: float) -> Condition
     )
 
 
-def _perhaps_over(spool: SpoolAnswer) -> Saying:
+def _perhaps_over(spool: SpoolAnswer) -> Condition:
     """No time is left to tell: it stays dry where it is, or it may be over its limit already.
 
     As long as it is likelier dry than not somebody can still save it; once it is not, nothing is left to do
     but what its verdict says.
     """
+    condition = Condition(type="spool_rewet", place=spool.key, holds=False)
     if spool.use_before_why is None or spool.trend in ("pause", "recover", "sealed"):
-        return {"holds": False}
+        return condition
     middle, limit = spool.outer_pct.p50, spool.limit_pct
     if middle is None or limit is None:
-        return {"holds": None}
+        return replace(condition, holds=None)
     if middle > limit or spool.verdict == "damaged":
-        return {"holds": False}
+        return condition
     what, act = wording.rewet_now(spool.name)
-    return {"holds": True, "what": what, "act": act}
+    return replace(condition, holds=True, what=what, act=act)

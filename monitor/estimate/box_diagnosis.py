@@ -10,14 +10,13 @@ from monitor.estimate.box_belief import AIR, LEAK, LUMPS, OFFSET, PACE, SKIN, Bo
 from monitor.estimate.box_changes import Change, changes
 from monitor.estimate.box_forecast import Forecast, forecast
 from monitor.estimate.box_model import LUMP_SHARES, BoxModel
+from monitor.model.catalogue import KEPT_HUMIDITY
 
 DAY_S = 86_400.0
 REPORT_AT = 0.5  # what is less likely than not is no finding
 _LEAKY_1_H = 0.15
 # Twelve times what a usual bag takes up: shallow trays of beads reach eight.
 _BESIDE_LN = 2.5
-# Drier than this no usual charge keeps a box for weeks.
-_KEPT_HUMIDITY = 0.10
 
 
 class Cause(StrEnum):
@@ -155,7 +154,7 @@ def _given_off_kg_per_day(model: BoxModel, belief: BoxBelief) -> tuple[float, fl
     state = np.array(belief.state)[:, None]
     over_skin = model.tables.humidity(state[SKIN], belief.usual_temperature_c)
     lump_s = model.tables.lump_s * np.exp(state[PACE])
-    allowed = np.maximum(over_skin, max(model.limit_humidity, _KEPT_HUMIDITY))
+    allowed = np.maximum(over_skin, max(model.limit_humidity, KEPT_HUMIDITY))
     given, wet = (
         model.tables.lump_kg * (state[LUMPS:] - model.tables.contents(air)) / lump_s
         for air in (over_skin, allowed)

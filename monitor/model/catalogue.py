@@ -78,6 +78,8 @@ class HydrateIsotherm:
 
 
 DesiccantIsotherm = RationalIsotherm | PotentialIsotherm | HydrateIsotherm
+# Drier than this no usual charge keeps a box for weeks [0 to 1].
+KEPT_HUMIDITY = 0.10
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)

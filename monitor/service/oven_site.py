@@ -68,9 +68,14 @@ def site_of(
         checklist=checklist_of(facts.get((oven, FactKind.CHECKLIST))),
         is_cutout_confirmed=(oven, FactKind.CUTOUT) in facts or _has_tested_cutout(entry),
         proof_tested_wall_s=proof_tested_s,
-        unfit=why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force) if load else "",
+        unfit=unfit_for(load, entry, facts) if load else "",
         relay=_relay(entry, is_proven=proof_tested_s is not None),
     )
+
+
+def unfit_for(load: Iterable[LoadItem], entry: Oven, facts: Facts) -> str:
+    """Why its commissioning found an oven unfit for a load; empty = nothing known speaks against it."""
+    return why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force)
 
 
 def _relay(entry: Oven, *, is_proven: bool) -> Relay | None:

@@ -11,9 +11,7 @@ from monitor.estimate.plan_regeneration import plan_regeneration
 from monitor.library import UNKNOWN, Library
 from monitor.model.inventory import Oven, Spool
 from monitor.model.plan import Goal, Plan, Refused, Regeneration, RoomAir, When
-from monitor.oven.fitness import why_unfit
-from monitor.service.oven_figures import parameters_for, told_of
-from monitor.service.oven_site import load_items
+from monitor.service.oven_site import load_items, unfit_for
 from monitor.service.queries import Queries
 
 
@@ -100,9 +98,8 @@ def plan_in_oven(
 
 def _unfit(queries: Queries, oven_key: str, keys: tuple[str, ...]) -> str:
     inventory = queries.inventory()
-    entry, facts = inventory.ovens[oven_key], queries.store.oven_facts()
     load = load_items((inventory.spools[key] for key in keys), queries.library())
-    return why_unfit(load, parameters_for(entry, facts), told_of(entry, facts).in_force)
+    return unfit_for(load, inventory.ovens[oven_key], queries.store.oven_facts())
 
 
 def room_air(queries: Queries, oven: Oven, wish: RoomWish) -> RoomAir:
