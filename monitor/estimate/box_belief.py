@@ -24,8 +24,8 @@ HISTORY = 48  # half days
 _AFTER_CHANGE_S = 86_400.0
 _EVEN = 0.95
 _SWING_LN_SD = 0.25  # windings and cool beads damp it
-_VERSION = 1
-_FIXED = 18  # numbers of lid, half day, block, recovery and of what may be missing
+_VERSION = 2
+_FIXED = 20  # numbers of lid, half day, block, recovery and of what may be missing
 _HEAD, _TIMES = struct.Struct("<10H"), struct.Struct("<8d")
 _PHASES = ("shut", "doubtful", "open")
 
@@ -50,6 +50,8 @@ class Lid:
     base_humidity: float = 0.0  # before it
     first_humidity: float = 0.0  # that stood out
     peak_humidity: float = 0.0
+    share: float = 0.0  # of the room's air in it, over the base: mean of late, and the most
+    most_share: float = 0.0
     is_told: bool = False  # that it was left open
 
 
@@ -201,7 +203,8 @@ def pack(belief: BoxBelief) -> bytes:
         *(belief.stepped_s, block.begun_s, lid.since_s, recovery.since_s),
     )
     numbers = [getattr(belief, name) for name in _PLAIN]
-    numbers += [lid.base_humidity, lid.first_humidity, lid.peak_humidity, *belief.half]
+    numbers += [lid.base_humidity, lid.first_humidity, lid.peak_humidity]
+    numbers += [lid.share, lid.most_share, *belief.half]
     numbers += [block.humidity, block.temperature_c, block.room_kg_m3]
     numbers += [recovery.base, recovery.peak, recovery.early, recovery.late]
     numbers += [
@@ -227,7 +230,7 @@ def unpack(data: bytes) -> BoxBelief:
     head, times, numbers = _parts(data)
     _, size, halves, phase, refused, blocks, count, is_told, early, late = head
     plain = {name: next(numbers) for name in _PLAIN}
-    base, first, peak = (next(numbers) for _ in range(3))
+    base, first, peak, share, most_share = (next(numbers) for _ in range(5))
     half = (next(numbers), next(numbers), next(numbers), next(numbers))
     sums = (next(numbers), next(numbers), next(numbers))
     air_base, air_peak, air_early, air_late = (next(numbers) for _ in range(4))
@@ -252,6 +255,8 @@ def unpack(data: bytes) -> BoxBelief:
             base_humidity=base,
             first_humidity=first,
             peak_humidity=peak,
+            share=share,
+            most_share=most_share,
             is_told=bool(is_told),
         ),
         recovery=Recovery(

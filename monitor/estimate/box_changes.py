@@ -25,6 +25,8 @@ _EVENS_S = (0.5 * DAY_S, 2.0 * DAY_S, 6.0 * DAY_S)
 _LONG_OPENING, _USUAL_OPENINGS, _AJAR_SD, _AJAR_MOST = 0.002, 8.0, 0.8, 4
 # Air reads as much above the settled bed as the inflow of this time would raise it.
 _LAG_S = 1.5 * DAY_S
+# A fresh bed and what lies over it even out fast at first, and slowly then.
+_SETTLING_S = (0.7 * DAY_S, 3.0 * DAY_S)
 _LEAK_RATIOS, _CHARGE_RATIOS = (4.0, 7.0, 12.0, 20.0), (1.6, 2.0, 2.6)
 _WET_SETTLING_D = (1.5, 5.0, 12.0)
 _STEPS = (-0.05, -0.03, 0.03, 0.05)
@@ -207,11 +209,11 @@ def _usual(past: _Past, factor: Array, *, with_lids: bool = False) -> _Course:
     inflow = past.leaked * factor
     leaked = np.cumsum(inflow) + _LAG_S * inflow / past.span_s
     lids = np.cumsum(past.lids * (factor if with_lids else 1.0))
-    settling = np.exp(-past.end_s / past.settling_s)
+    settling = [np.exp(-past.end_s / settling_s) for settling_s in (*_SETTLING_S, past.settling_s)]
     ajar = _ajar(past)
     return _Course(
-        rows=np.vstack([np.ones(len(leaked)), leaked, lids, settling, *ajar]),
-        widths=np.array([0.2, past.usual_m3_s, 0.8, 0.03] + [_AJAR_SD] * len(ajar)),
+        rows=np.vstack([np.ones(len(leaked)), leaked, lids, *settling, *ajar]),
+        widths=np.array([0.2, past.usual_m3_s, 0.8] + [0.03] * len(settling) + [_AJAR_SD] * len(ajar)),
     )
 
 

@@ -9,6 +9,7 @@ from monitor.estimate import box_lid, box_recovery
 from monitor.estimate.box_belief import (
     CORE,
     HISTORY,
+    INWARD,
     LEAK,
     LUMPS,
     OFFSET,
@@ -20,13 +21,12 @@ from monitor.estimate.box_belief import (
     Block,
     BoxBelief,
     HalfDay,
-    Lid,
     square,
     upper,
 )
 from monitor.estimate.box_lid import BoxReading, Event, EventKind
 from monitor.estimate.box_model import LUMP_SHARES, BoxModel
-from monitor.estimate.box_water import SKIN_SHARE, moved
+from monitor.estimate.box_water import SKIN_SHARE, lumps_after, moved
 from monitor.physics.constants import NORMAL_K, ZERO_C_K, Array
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
@@ -45,6 +45,8 @@ _WALK = (4e-4, 2e-4, 0.03, 0.02, 0.03, 1e-4, 1e-3, 0.02, 0.0, 0.01)
 _LUMP_WALK = 0.01  # of the content at 15 %RH
 # Of what an opening lets in; the outer windings take the rest and give it back within days.
 _TO_BED = 0.3
+# Of what hours in the room's air brought: the share that is even in the bed by then is known so badly.
+_EVENED_SD = 0.3
 _GATE = 4.0
 _REFUSED_BLOCKS = 6
 _DRIFT_BLOCKS = 24.0
@@ -90,7 +92,7 @@ def _through_gap(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> Box
         covariance=upper(covariance),
         block=Block(begun_s=reading.time_s),
         humidity=reading.relative_humidity,
-        lid=belief.lid if belief.lid.is_told else Lid(),
+        lid=box_lid.after_silence(belief, reading),
         seen_s=reading.time_s - 1e-3,
     )
 
@@ -110,10 +112,15 @@ def _note_events(model: BoxModel, belief: BoxBelief, events: tuple[Event, ...]) 
             continue
         belief = _carried(model, belief, event.time_s)
         state, covariance = np.array(belief.state), square(belief.covariance, len(belief.state))
-        _let_in(model, state, covariance, event.water_kg, event.water_kg_sd)
+        swap_sd = event.water_kg_sd - event.taken_kg_sd
+        _let_in(model, state, covariance, event.water_kg - event.taken_kg, swap_sd)
+        if event.open_s > 0.0:
+            _stood_open(model, state, covariance, event, belief.temperature_c)
         count, humidity, drive, lid_kg = belief.half
         # A lid forgotten once tells nothing of those to come.
-        share = min(1.0, 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S)) if event.is_usual else 0.0
+        share = (
+            min(1.0, 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S)) if event.open_s == 0.0 else 0.0
+        )
         belief = replace(
             belief,
             state=tuple(state.tolist()),
@@ -140,6 +147,27 @@ def _let_in(model: BoxModel, state: Array, covariance: Array, water_kg: float, w
     state += per_kg * water_kg
     covariance += np.outer(per_kg, per_kg) * water_kg_sd**2
     covariance[SKIN, SKIN] += (0.3 * per_kg[SKIN] * water_kg) ** 2
+
+
+def _stood_open(model: BoxModel, state: Array, covariance: Array, event: Event, temperature_c: float) -> None:
+    """Hours in the room's air: bed and windings each take up on their own; in place."""
+    evened = -math.expm1(-math.exp(state[INWARD]) * event.open_s / (2.0 * SKIN_SHARE))
+    per_kg = np.zeros(len(state))
+    per_kg[SKIN] = (evened + (1.0 - evened) / SKIN_SHARE) / model.dry_kg
+    per_kg[CORE] = evened / model.dry_kg
+    shifted = np.zeros(len(state))  # from the skin to the core, the same water
+    shifted[SKIN], shifted[CORE] = (1.0 - 1.0 / SKIN_SHARE) / model.dry_kg, 1.0 / model.dry_kg
+    state += per_kg * event.taken_kg
+    covariance += np.outer(per_kg, per_kg) * event.taken_kg_sd**2
+    covariance += np.outer(shifted, shifted) * (_EVENED_SD * event.taken_kg) ** 2
+    if model.tables.spools:
+        before = state[LUMPS:].copy()
+        humidity = np.array([event.humidity])
+        kept, _ = lumps_after(model, state[:, None], humidity, event.open_s, temperature_c)
+        state[LUMPS:] = kept[:, 0]
+        covariance[np.arange(LUMPS, len(state)), np.arange(LUMPS, len(state))] += (
+            0.5 * (state[LUMPS:] - before)
+        ) ** 2
 
 
 def _gather(belief: BoxBelief, reading: BoxReading) -> BoxBelief:

@@ -20,7 +20,13 @@ AIR_CHANGES = 1.4
 _LONGEST_OPEN_S = 2.0 * 3600.0
 # Within so long the hand is out again, and what the bed took meanwhile is in the count above.
 _SHORT_S = 1200.0
-_LIKE_ROOM = 0.8
+_WAS_ROOM = 0.8
+# Shares of the way from the box's air to the room's: of a lid that may be open, of one that no longer is.
+_LIKE_ROOM, _UNLIKE_ROOM = 0.6, 0.35
+# Of the share of late: less at once is a lid that was shut. Of the highest: less is water of the box's own.
+_DROPPED, _LATE_S = 0.65, 1800.0
+_SUNK, _WETTER = 0.88, 1.1
+_LEAST_DRIVE_KG_M3, _MOST_SHARE = 1e-4, 5.0
 _SWAP_SD, _LONG_SD = 0.35, 0.6  # relative
 _MOST_TAKEN = 0.05  # of the dry mass, in one opening
 
@@ -45,7 +51,11 @@ class Event:
     time_s: float
     water_kg: float = 0.0  # let in
     water_kg_sd: float = 0.0
-    is_usual: bool = True  # a hand in it for some minutes; else it stood open for long
+    # Where it stood open for longer than a hand is in it: how much longer, what the bed took, in which air.
+    open_s: float = 0.0
+    taken_kg: float = 0.0
+    taken_kg_sd: float = 0.0
+    humidity: float = 0.0
     humidity_step: float = 0.0  # of the sensor, 0 to 1
 
 
@@ -77,7 +87,15 @@ def watch(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> Watched:
         return _while_shut(belief, noted, reading)
     if belief.lid.phase == "doubtful":
         return _while_doubtful(model, noted, reading)
-    return _while_open(model, noted, reading)
+    return _while_open(model, noted, reading, reading.time_s - belief.seen_s)
+
+
+def after_silence(belief: BoxBelief, reading: BoxReading) -> Lid:
+    """The lid as the first reading after a long silence finds it: open still where the air is the room's."""
+    is_open = belief.lid.is_told or (
+        belief.lid.phase == "open" and _share(belief, reading) > max(_LIKE_ROOM, _DROPPED * belief.lid.share)
+    )
+    return belief.lid if is_open else Lid()
 
 
 def _while_shut(belief: BoxBelief, noted: BoxBelief, reading: BoxReading) -> Watched:
@@ -100,32 +118,32 @@ def _while_doubtful(model: BoxModel, noted: BoxBelief, reading: BoxReading) -> W
     if left < _ODD_FALL:
         return replace(noted, lid=Lid()), (Event(kind=EventKind.OUTLIER, time_s=lid.since_s),), True
     opened = Event(kind=EventKind.LID_OPENED, time_s=lid.since_s)
-    after, events, is_calm = _while_open(model, replace(noted, lid=replace(lid, phase="open")), reading)
+    after, events, is_calm = _while_open(
+        model, replace(noted, lid=replace(lid, phase="open")), reading, reading.time_s - lid.since_s
+    )
     return after, (opened, *events), is_calm
 
 
-def _while_open(model: BoxModel, noted: BoxBelief, reading: BoxReading) -> Watched:
+def _while_open(model: BoxModel, noted: BoxBelief, reading: BoxReading, passed_s: float) -> Watched:
+    share = _share(noted, reading)
+    has_dropped = share < _DROPPED * noted.lid.share
+    peak = max(noted.lid.peak_humidity, reading.relative_humidity)
+    noted = replace(noted, lid=_followed(noted.lid, peak, share, passed_s))
     lid = noted.lid
-    peak = max(lid.peak_humidity, reading.relative_humidity)
-    noted = replace(noted, lid=replace(lid, peak_humidity=peak))
     left = (reading.relative_humidity - lid.base_humidity) / (peak - lid.base_humidity)
     # Left open for days it follows the room: then only the room's present air is a measure.
-    if not _is_like_room(noted, reading) if lid.is_told else left < _FALLEN:
-        water_kg, water_kg_sd, is_usual = _water_kg(model, noted, reading)
-        shut = Event(
-            kind=EventKind.LID_SHUT,
-            time_s=reading.time_s,
-            water_kg=water_kg,
-            water_kg_sd=water_kg_sd,
-            is_usual=is_usual,
-        )
-        return replace(noted, lid=Lid()), (shut,), False
-    if reading.time_s - lid.since_s < _LONGEST_OPEN_S:
+    has_parted = share < _UNLIKE_ROOM or (has_dropped and share < _LIKE_ROOM)
+    if has_parted if lid.is_told else left < _FALLEN:
+        if lid.is_told and not has_dropped:
+            # A lid that is shut parts the air from the room's in minutes; what dries in the box, over hours.
+            changed = Event(kind=EventKind.CONTENTS_CHANGED, time_s=lid.since_s)
+            return replace(noted, lid=Lid()), (changed,), False
+        return replace(noted, lid=Lid()), (_shut(model, noted, reading, has_dropped),), False
+    if lid.is_told or reading.time_s - lid.since_s < _LONGEST_OPEN_S:
         return noted, (), False
-    if _is_like_room(noted, reading):
-        told = replace(noted, lid=replace(noted.lid, is_told=True))
+    if share > _LIKE_ROOM and not _has_own_water(lid, reading, share):
         event = Event(kind=EventKind.LID_LEFT_OPEN, time_s=lid.since_s)
-        return told, (() if lid.is_told else (event,)), False
+        return replace(noted, lid=replace(lid, is_told=True)), (event,), False
     # It stays high without the room's air: not the lid.
     jump = peak - lid.base_humidity
     is_sudden = lid.first_humidity - lid.base_humidity > _SUDDEN * jump
@@ -136,30 +154,54 @@ def _while_open(model: BoxModel, noted: BoxBelief, reading: BoxReading) -> Watch
     return replace(noted, lid=Lid()), (event,), True
 
 
-def _is_like_room(belief: BoxBelief, reading: BoxReading) -> bool:
-    room = reading.room_kg_m3 if reading.room_kg_m3 is not None else belief.room_kg_m3
-    inside = reading.relative_humidity * saturated_vapour_kg_m3(reading.temperature_c)
-    base = belief.lid.base_humidity * saturated_vapour_kg_m3(reading.temperature_c)
-    return inside - base > (0.35 if belief.lid.is_told else 0.6) * (room - base)
+def _followed(lid: Lid, peak: float, share: float, passed_s: float) -> Lid:
+    fresh = -math.expm1(-passed_s / _LATE_S) if lid.most_share else 1.0
+    return replace(
+        lid,
+        peak_humidity=peak,
+        share=lid.share + fresh * (share - lid.share),
+        most_share=max(lid.most_share, share),
+    )
 
 
-def _water_kg(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> tuple[float, float, bool]:
-    """A change of air, and what the bed takes from the room's while it stands open for long.
+def _has_own_water(lid: Lid, reading: BoxReading, share: float) -> bool:
+    """Whether a wet spool keeps the air up, and not the room: by an open lid it neither sinks nor rises."""
+    return reading.room_kg_m3 is not None and (share < _SUNK * lid.most_share or share > _WETTER)
 
-    Returns:
-        Its mean and standard deviation [kg], and whether it was an opening as usual.
-    """
-    room = reading.room_kg_m3 if reading.room_kg_m3 is not None else belief.room_kg_m3
-    before = belief.lid.base_humidity * saturated_vapour_kg_m3(reading.temperature_c)
-    drive = max(room - before, 0.0)
+
+def _room_kg_m3(belief: BoxBelief, reading: BoxReading) -> float:
+    return reading.room_kg_m3 if reading.room_kg_m3 is not None else belief.room_kg_m3
+
+
+def _share(belief: BoxBelief, reading: BoxReading) -> float:
+    """How much of the way from the air before the opening to the room's air the box's has gone."""
+    saturated = saturated_vapour_kg_m3(reading.temperature_c)
+    base = belief.lid.base_humidity * saturated
+    drive = max(_room_kg_m3(belief, reading) - base, _LEAST_DRIVE_KG_M3)
+    return float(min(max((reading.relative_humidity * saturated - base) / drive, 0.0), _MOST_SHARE))
+
+
+def _shut(model: BoxModel, belief: BoxBelief, reading: BoxReading, has_dropped: bool) -> Event:
+    """A change of air, and what the bed takes from the room's while it stands open for long."""
+    lid, saturated = belief.lid, saturated_vapour_kg_m3(reading.temperature_c)
+    before = lid.base_humidity * saturated
+    drive = max(_room_kg_m3(belief, reading) - before, 0.0)
     swap_kg = AIR_CHANGES * model.volume_m3 * drive
     # Only air that was the room's tells of a lid: a wet spool keeps it up for hours, too. Over a large bed it
     # stays drier than the room's all the while; a lid that was told as open for hours was open.
-    above = belief.lid.peak_humidity * saturated_vapour_kg_m3(reading.temperature_c) - before
-    was_room = _LIKE_ROOM * drive <= above <= drive / _LIKE_ROOM
-    is_long = was_room or belief.lid.is_told
-    long_s = max(reading.time_s - belief.lid.since_s - _SHORT_S, 0.0) if is_long else 0.0
+    above = lid.peak_humidity * saturated - before
+    was_room = has_dropped and _WAS_ROOM * drive <= above <= drive / _WAS_ROOM
+    open_s = max(reading.time_s - lid.since_s - _SHORT_S, 0.0) if was_room or lid.is_told else 0.0
     # How fast a bed takes water up is known badly from the shut box: half way to what beds usually do.
     into_bed_m3_s = math.sqrt(math.exp(belief.state[AIR]) * model.tables.air_m3_s)
-    taken_kg = min(into_bed_m3_s * min(drive, above) * long_s, _MOST_TAKEN * model.dry_kg)
-    return swap_kg + taken_kg, _SWAP_SD * swap_kg + _LONG_SD * taken_kg, long_s == 0.0
+    taken_kg = min(into_bed_m3_s * min(drive, above) * open_s, _MOST_TAKEN * model.dry_kg)
+    return Event(
+        kind=EventKind.LID_SHUT,
+        time_s=reading.time_s,
+        water_kg=swap_kg + taken_kg,
+        water_kg_sd=_SWAP_SD * swap_kg + _LONG_SD * taken_kg,
+        open_s=open_s,
+        taken_kg=taken_kg,
+        taken_kg_sd=_LONG_SD * taken_kg,
+        humidity=lid.peak_humidity,
+    )

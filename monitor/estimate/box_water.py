@@ -60,7 +60,7 @@ def moved(
         cooler = model.tables.humidity(states[SKIN], felt_before_c) * saturated_vapour_kg_m3(before_c)
         influx_kg_s = influx_kg_s - model.volume_m3 * (over_skin * saturated - cooler) / dt_s
     if model.tables.spools:
-        kept, given_kg = _lumps_after(model, states, over_skin, dt_s, temperature_c)
+        kept, given_kg = lumps_after(model, states, over_skin, dt_s, temperature_c)
         after[LUMPS:] = kept
         influx_kg_s = influx_kg_s + given_kg / dt_s
     bed_kg = model.dry_kg * np.exp(states[CAPACITY])
@@ -80,7 +80,7 @@ def _felt_c(states: Array, temperature_c: float, slow_c: float | None) -> Array:
     return np.asarray(slow + np.exp(states[SWING]) * (temperature_c - slow))
 
 
-def _lumps_after(
+def lumps_after(
     model: BoxModel, states: Array, humidity: Array, dt_s: float, temperature_c: float
 ) -> tuple[Array, Array]:
     """Content of every lump, and what all together gave off [kg]."""

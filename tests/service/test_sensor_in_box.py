@@ -2,7 +2,7 @@
 
 import pytest
 from support.sensor_site import CRATE, sensor_site
-from support.spool_site import BOX, DAY_S
+from support.spool_site import BOX, DAY_S, HOUR_S, ROOM
 
 from monitor.model.inventory import Charge
 from monitor.model.sensor_check import Back, CorrectionSet, InJar, Installed
@@ -111,3 +111,24 @@ def test_a_check_that_finds_it_right_is_known_and_shifts_nothing(tmp_path):
         (found,) = changes(site.queries.sensors.events(CRATE))
         assert found.shift(0.13) == pytest.approx(0.0, abs=1e-12)
         assert 0.0 < found.known_sd < 0.012
+
+
+@pytest.mark.parametrize(("fall_h", "is_lid"), [(0.3, True), (10.0, False)])
+def test_air_of_a_wet_spool_is_not_offered_as_the_rooms_to_compare_sensors_in(tmp_path, fall_h, is_lid):
+    """A-34: what was told as an open lid and sank over hours was never the room's air."""
+    with sensor_site(tmp_path, charge=CHARGE) as site:
+        site.days(4, crate=13.0, loft=45.0)
+        begun_s, open_h, last_h = site.now, 4.0, 24.0
+        hours = [number / 12.0 for number in range(1, round(12.0 * last_h))]
+        site.now += last_h * HOUR_S
+        for place, over in ((BOX, 29.0), (ROOM, None)):
+            left = [min(max(1.0 - (hour - open_h) / fall_h, 0.0), 1.0) for hour in hours]
+            true = [45.0 if over is None else 13.0 + over * share for share in left]
+            site.hear(
+                place, [(begun_s + h * HOUR_S, 23.0, t / 100.0) for h, t in zip(hours, true, strict=True)]
+            )
+        site.follow()
+        told = [item.kind for item in site.reader.noticed(0, 2**60)]
+        assert "lid_left_open" in told
+        assert ("lid_shut" in told) is is_lid
+        assert bool(site.queries.sensors.open_lids()) is is_lid
