@@ -29,24 +29,45 @@ self.addEventListener("fetch", (event) => {
 });
 
 self.addEventListener("push", (event) => {
-  let told = {};
-  try {
-    told = event.data.json();
-  } catch {
-    // Something must be shown for each push; that there is something to see is true in any case.
-  }
+  const told = read(event.data);
+  const title = text(told.title);
   const shown = {
-    body: told.body || "Open the monitor to see it.",
+    body: text(told.body) || "Open the monitor to see it.",
     icon: "/static/icon-192.png",
-    data: { path: told.path || "/" },
+    data: { path: text(told.path) },
     requireInteraction: told.urgent === true,
   };
-  if (told.tag) Object.assign(shown, { tag: told.tag, renotify: true });
-  event.waitUntil(self.registration.showNotification(told.title || "A message of the monitor", shown));
+  // Several that say nothing are one; of several that say something, each is shown unless it takes a place.
+  const tag = text(told.tag) || (title ? "" : "unread");
+  if (tag) Object.assign(shown, { tag, renotify: true });
+  event.waitUntil(self.registration.showNotification(title || "A message of the monitor", shown));
 });
 
 self.addEventListener("notificationclick", (event) => {
   event.notification.close();
-  const url = new URL(event.notification.data?.path || "/", self.location.origin);
-  if (url.origin === self.location.origin) event.waitUntil(self.clients.openWindow(url.href));
+  event.waitUntil(self.clients.openWindow(page(event.notification.data?.path)));
 });
+
+// Something must be shown for each push, whatever came; that there is something to see is true in any case.
+function read(data) {
+  try {
+    return data.json() ?? {};
+  } catch {
+    return {};
+  }
+}
+
+function text(value) {
+  return typeof value === "string" ? value : "";
+}
+
+// Never a stranger's page; the first one where the path leads nowhere.
+function page(path) {
+  const first = `${self.location.origin}/`;
+  try {
+    const url = new URL(text(path), first);
+    return url.origin === self.location.origin ? url.href : first;
+  } catch {
+    return first;
+  }
+}

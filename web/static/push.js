@@ -1,6 +1,8 @@
 // Lets this browser be told: asks for leave, subscribes, and hands the rest to an ordinary form.
 const form = document.querySelector("[data-push]");
 const why = document.querySelector("[data-push-why]");
+const button = form?.querySelector("button");
+const LONGEST_MS = 60_000;
 
 function say(words) {
   why.textContent = words;
@@ -27,25 +29,42 @@ async function subscription() {
   return registration.pushManager.subscribe({ userVisibleOnly: true, applicationServerKey: key });
 }
 
-async function subscribe(event) {
-  event.preventDefault();
+function giveUp(promise) {
+  const late = new Promise((_, reject) => setTimeout(() => reject(new Error("nothing answered")), LONGEST_MS));
+  return Promise.race([promise, late]);
+}
+
+async function subscribe() {
+  say("Asking you, then the browser's push service…");
   if ((await Notification.requestPermission()) !== "granted") {
     say("This browser was not allowed to show messages. Allow it in the browser's settings for this page, then press again.");
-    return;
+    return false;
   }
-  say("Asking the browser's push service…");
   try {
-    const made = await subscription();
+    const made = await giveUp(subscription());
     form.elements.endpoint.value = made.endpoint;
     form.elements.p256dh.value = text(made.getKey("p256dh"));
     form.elements.auth.value = text(made.getKey("auth"));
-    form.submit();
+    return true;
   } catch (error) {
-    say(`This browser could not be set up: ${error.message}. It needs the internet, and some phones need this page on the home screen first.`);
+    say(`This browser could not be set up: ${sentence(error)} It needs the internet, and some phones need this page on the home screen first.`);
+    return false;
   }
 }
 
-function start() {
+// Browsers end their words with a stop or without one.
+function sentence(error) {
+  return `${error.message.replace(/\.$/, "")}.`;
+}
+
+async function press(event) {
+  event.preventDefault();
+  button.disabled = true; // twice would add it twice, and only the later one would work
+  if (await subscribe()) form.submit();
+  else button.disabled = false;
+}
+
+async function start() {
   if (!window.isSecureContext) {
     say("Messages to this very browser need these pages over HTTPS: reach the board under an https:// address.");
     return;
@@ -54,14 +73,21 @@ function start() {
     say("This browser takes no messages.");
     return;
   }
-  // Also for the page that is shown while the board cannot be reached.
-  navigator.serviceWorker.register("/push-worker.js", { scope: "/" }).catch((error) => say(`This browser refuses to be set up: ${error.message}.`));
-  if (!("PushManager" in window)) {
+  try {
+    // Also for the page that is shown while the board cannot be reached.
+    await navigator.serviceWorker.register("/push-worker.js", { scope: "/" });
+  } catch (error) {
+    say(`This browser cannot be set up for messages. Most often it does not trust the board's certificate, and passing its warning is not enough: make this device trust it, or have the board use one that it trusts. (${sentence(error)})`);
+    return;
+  }
+  if (!("PushManager" in window) || !("Notification" in window)) {
     say("This browser takes no messages here. Some phones do once this page is on the home screen and opened from there.");
     return;
   }
   form.hidden = false;
-  form.addEventListener("submit", subscribe);
+  form.addEventListener("submit", press);
+  // Back again from the next page, with all as it was left.
+  window.addEventListener("pageshow", () => { button.disabled = false; });
 }
 
 if (form) start();

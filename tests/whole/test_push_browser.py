@@ -1,0 +1,420 @@
+"""Web Push in a real browser: from the button to the notification, and what the worker makes of bad data.
+
+No push service can be reached from a test, so `PushManager.subscribe` is replaced in the page by one that hands out
+a local endpoint with real keys; what that gets is decrypted here and handed to the real worker by the browser's
+developer protocol, as the browser itself would after decrypting. Nothing else is replaced.
+"""
+
+import json
+import threading
+from contextlib import contextmanager
+
+import pytest
+from playwright.sync_api import expect, sync_playwright
+from support.alarm_site import BOX, alarm_site
+from support.push import Browser, b64, claims_of, push_service, unb
+from support.sign_in import Gate
+from werkzeug.serving import make_server
+
+from monitor.edge import push_crypto, web_push
+from monitor.edge.ways import Ways
+from monitor.model.delivery import Letter
+from monitor.model.message import Priority
+from monitor.service.sender import Sender
+from web.serve import PageServer
+
+pytestmark = pytest.mark.browser
+
+HUMID = f"humidity_high-{BOX}"
+LAN = "192.0.2.5"  # a documentation address (RFC 5737), led to this machine: not a secure context without TLS
+PRESS = "Tell me in this browser"
+NEUTRAL = {"title": "A message of the monitor", "body": "Open the monitor to see it.", "tag": "unread"}
+SUBSCRIBE = """
+PushManager.prototype.subscribe = async function (options) {
+  const given = await window.subscribed({
+    isShown: options.userVisibleOnly, key: Array.from(options.applicationServerKey), scope: location.origin,
+  });
+  const bytes = (text) => Uint8Array.from(atob(text), (letter) => letter.charCodeAt(0)).buffer;
+  return { endpoint: given.endpoint, getKey: (name) => bytes(given[name]) };
+};
+"""
+NOTIFICATIONS = """
+const registration = await navigator.serviceWorker.ready;
+const all = (await registration.getNotifications()).map((each) => ({
+  title: each.title, body: each.body, tag: each.tag, path: each.data.path, urgent: each.requireInteraction,
+  at: each.timestamp,
+}));
+"""
+
+
+class Site:
+    """Alarms, people and messages behind the real web server; Mara, an owner, is signed in."""
+
+    def __init__(self, alarms, folder):
+        self.alarms, self.now_s = alarms, lambda: alarms.clock.wall
+        self.ways = Ways(folder / "ways.db", contact="", now_s=self.now_s, may_push_inside=True)
+        self.gate = Gate(alarms, ways=self.ways)
+        self.token = self.gate.make_owner()
+        self.sender = Sender(
+            alarms.reader, self.gate.ask, send=self.ways.send, now_s=self.now_s, pace_s=self.now_s
+        )
+        self.told = 0
+        self.server = PageServer(
+            alarms.queries,
+            alarms.changes,
+            host="127.0.0.1",
+            port=0,
+            look_only=False,
+            door=self.gate.door,
+            alarms=alarms.acts,
+        )
+        self.server.start()
+        self.url = self.server.url
+
+    def humid(self, holds, value):
+        """The rule sees damp air, or dry air again, for long enough that people are told."""
+        self.alarms.set("humidity_high", holds, value=value, limit=14.0)
+        self.alarms.look(90)
+
+    def send(self):
+        """What was told since, and all else that is due, goes out as the service sends it."""
+        fresh, self.told = self.alarms.told[self.told :], len(self.alarms.told)
+        self.gate.ask(lambda engine: self.gate.delivery.teller(engine)(fresh))
+        self.gate.now_s = self.now_s()
+        self.sender.turn()
+        for attempt in self.sender._attempts.values():
+            assert attempt.done.result(timeout=20)
+        self.sender.turn()
+
+    def channels(self):
+        return self.gate.delivery.recipients().channels
+
+
+@pytest.fixture
+def site(tmp_path):
+    with alarm_site(tmp_path / "site.db") as alarms:
+        alarms.settle()
+        made = Site(alarms, tmp_path)
+        yield made
+        made.server.stop()
+
+
+@pytest.fixture(scope="module")
+def chromium():
+    with sync_playwright() as playwright:
+        browser = playwright.chromium.launch(
+            executable_path="/usr/bin/chromium",
+            args=[
+                "--no-sandbox", "--disable-gpu", "--disable-background-networking",
+                f"--host-resolver-rules=MAP {LAN} 127.0.0.1",
+            ],
+        )  # fmt: skip
+        yield browser
+        browser.close()
+
+
+@contextmanager
+def visit(chromium, site, url=None, *, may_show=True, path="/me/messages", **options):
+    """Mara's own browser on the page of her messages."""
+    url = url or site.url
+    context = chromium.new_context(**({"viewport": {"width": 360, "height": 800}} | options))
+    try:
+        context.set_default_timeout(10_000)
+        context.add_cookies([{"name": "sorbwatch_session", "value": site.token, "url": url}])
+        if may_show:
+            context.grant_permissions(["notifications"], origin=url)
+        page = context.new_page()
+        page.faults = []
+        page.on("pageerror", lambda error: page.faults.append(str(error)))
+        page.on("console", lambda said: page.faults.append(said.text) if said.type == "error" else None)
+        page.goto(url + path)
+        yield page
+    finally:
+        context.close()
+
+
+class Worker:
+    """The worker that the page has set up, and what is pushed to it."""
+
+    def __init__(self, page):
+        self.page, self.heard, self.newest = page, [], 0
+        self.tools = page.context.new_cdp_session(page)
+        self.tools.on("ServiceWorker.workerRegistrationUpdated", lambda told: self.heard.append(told))
+        self.tools.send("ServiceWorker.enable")
+        page.evaluate("navigator.serviceWorker.ready.then((made) => made.scope)")
+        self.origin = page.evaluate("location.origin")
+
+    def push(self, data):
+        found = [each for told in self.heard for each in told["registrations"] if not each["isDeleted"]]
+        assert {each["scopeURL"] for each in found} == {f"{self.origin}/"}
+        self.tools.send(
+            "ServiceWorker.deliverPushMessage",
+            {"origin": self.origin, "registrationId": found[-1]["registrationId"], "data": data},
+        )
+
+    def shown(self, title):
+        """All notifications, once one of this title was shown since the last call; those of two seconds later else."""
+        look = f"""async ([title, after]) => {{
+          for (let turn = 0; ; turn += 1) {{
+            {NOTIFICATIONS}
+            if (turn === 100 || all.some((each) => each.title === title && each.at > after)) return all;
+            await new Promise((done) => setTimeout(done, 20));
+          }}
+        }}"""
+        found = self.page.evaluate(look, [title, self.newest])
+        newest = max((each.pop("at") for each in found), default=0)
+        assert newest > self.newest, f"nothing new is shown under {title!r}"
+        self.newest = newest
+        return found
+
+
+@contextmanager
+def subscribed(page, endpoint, browser):
+    """A push service that the page can subscribe at; yields what it was asked for."""
+    asked = []
+
+    def give(_, options):
+        asked.append(options)
+        point, auth = (
+            b64(each).replace("-", "+").replace("_", "/") for each in (browser.point, browser.auth)
+        )
+        padded = {"p256dh": point + "=" * (-len(point) % 4), "auth": auth + "=" * (-len(auth) % 4)}
+        return {"endpoint": endpoint} | padded
+
+    page.context.expose_binding("subscribed", give)
+    page.add_init_script(SUBSCRIBE)
+    page.reload()
+    yield asked
+
+
+def payload(**members):
+    """As the service writes it for a browser."""
+    letter = Letter(
+        **{"title": "Crate is damp", "text": "Close its lid.", "priority": Priority.MEDIUM} | members
+    )
+    return web_push.payload(letter, push_crypto.PLAIN_MAX).decode()
+
+
+def test_from_the_button_to_the_notification_and_the_tap(site, chromium):
+    """A-40 in a browser: pressed, subscribed, kept, tested, sent, decrypted, shown, tapped, heard."""
+    browser = Browser()
+    with push_service() as (endpoint, posted), visit(chromium, site) as page:
+        with subscribed(page, endpoint, browser) as asked:
+            page.get_by_label("What you call this browser").fill("Mara's phone")
+            page.get_by_role("button", name=PRESS).dblclick()
+            expect(page.locator(".done")).to_contain_text("Send a test to see that it comes")
+        (options,) = asked  # pressed twice in haste is asked once
+        assert options["isShown"] is True
+        assert b64(bytes(options["key"])) == site.ways.push_key()
+        (channel,) = site.channels()
+        assert (channel.person, channel.name, channel.shown) == (
+            "mara",
+            "Mara's phone",
+            "browser, by 127.0.0.1",
+        )
+        expect(page.locator(".devices").first).to_contain_text("Mara's phone")
+        assert b64(browser.auth) not in page.content()
+
+        page.get_by_role("button", name="Test the whole way").click()
+        expect(page.locator(".done")).to_contain_text("A test takes some seconds")
+        site.send()
+        ((headers, body),) = posted
+        _, signer = claims_of(headers["Authorization"])
+        assert unb(signer) == bytes(options["key"])  # else a push service would refuse it
+        told = json.loads(browser.read(body))
+
+        worker = Worker(page)
+        worker.push(browser.read(body).decode())
+        (seen,) = worker.shown(told["title"])
+        assert seen == told
+        assert f"{site.url}{seen['path']}" in seen["body"]
+        page.goto(site.url + seen["path"])
+        page.get_by_role("button", name="It has come").click()
+        expect(page.locator("main")).to_contain_text("from the start")
+        page.goto(f"{site.url}/me/messages")
+        expect(page.locator("main")).to_contain_text("heard after")
+        assert page.faults == []
+
+
+def test_an_alarms_end_takes_the_place_of_its_beginning(site, chromium):
+    """C.9: what is over must not stand on a locked screen beside what was so before."""
+    browser = Browser()
+    with push_service() as (endpoint, posted), visit(chromium, site) as page:
+        keys = b64(browser.point), b64(browser.auth)
+        site.gate.delivery.add_push("Mara", "mara", "phone", endpoint, *keys)
+        worker = Worker(page)
+        worker.push(payload(title="Another", topic="another"))
+        for holds, value in ((True, 40.0), (False, 8.0)):
+            site.humid(holds, value)
+            site.send()
+            (_, body) = posted.pop()
+            assert posted == []
+            told = json.loads(browser.read(body))
+            worker.push(browser.read(body).decode())
+            mine = [each for each in worker.shown(told["title"]) if each["title"] != "Another"]
+            assert mine == [told]
+            assert told["path"] == f"/alarms/{HUMID}"
+            if holds:
+                begun = told
+        assert told["tag"] == begun["tag"]
+        assert told["title"] != begun["title"]
+        worker.push(payload(title="Third", topic="third"))
+        assert {each["title"] for each in worker.shown("Third")} == {"Another", told["title"], "Third"}
+        page.goto(site.url + told["path"])
+        expect(page.locator("h1")).to_be_visible()
+        assert page.faults == []
+
+
+BROKEN = [
+    "", "xx", "null", "true", "7", '"words"', "[]", "[null]", "{", "{}", "\ufeff{}", "\x00", '{"title":null}',
+    '{"title":{"a":1},"body":[1],"tag":{},"path":{},"urgent":"yes"}', '{"__proto__":{"title":"x"}}',
+    '{"title":"","body":"","tag":"","path":""}', "[" * 3_000,
+]  # fmt: skip
+
+
+def test_data_that_is_none_is_shown_as_a_message_to_look_for(site, chromium):
+    """A browser takes leave away from pages that show nothing for a push; and the next good one still comes."""
+    with visit(chromium, site) as page:
+        worker = Worker(page)
+        for data in BROKEN:
+            worker.push(data)
+            shown = worker.shown(NEUTRAL["title"])
+            assert shown == [NEUTRAL | {"path": "", "urgent": False}], data
+        worker.push(payload(topic="t", path=f"/alarms/{HUMID}", priority=Priority.HIGH))
+        shown = {each["title"]: each for each in worker.shown("Crate is damp")}
+        assert set(shown) == {NEUTRAL["title"], "Crate is damp"}  # none piles up, none is taken away
+        assert shown["Crate is damp"] == {
+            "title": "Crate is damp", "body": "Close its lid.", "tag": "t", "path": f"/alarms/{HUMID}", "urgent": True,
+        }  # fmt: skip
+        assert page.faults == []
+
+
+def test_what_bears_no_tag_takes_nobodys_place_and_is_no_markup(site, chromium):
+    """Several put together have no tag; words are shown as they are."""
+    hostile = "<img src=x onerror=alert(1)> \u202e\U0001f525"
+    with visit(chromium, site) as page:
+        worker = Worker(page)
+        for title in ("2 messages: a", "3 messages: b", hostile):
+            worker.push(payload(title=title, text=hostile * 200))
+            shown = worker.shown(title)
+        assert {each["title"] for each in shown} == {"2 messages: a", "3 messages: b", hostile}
+        assert all(each["body"].startswith(hostile) for each in shown)
+
+
+TAPS = {
+    f"/alarms/{HUMID}": f"/alarms/{HUMID}",
+    "/me/messages/test/abc": "/me/messages/test/abc",
+    "": "/",
+    "//elsewhere.example/x": "/",
+    "https://elsewhere.example/x": "/",
+    "javascript:alert(1)": "/",
+    "http://[": "/",
+    "/\\elsewhere.example": "/",
+    7: "/",
+}
+TAP = """async () => {
+  const [notification] = await self.registration.getNotifications();
+  const asked = [], waits = [];
+  self.clients.openWindow = async (url) => { asked.push(url); return null; };
+  const tap = new NotificationEvent("notificationclick", { notification });
+  tap.waitUntil = (promise) => waits.push(promise);
+  self.dispatchEvent(tap);
+  await Promise.all(waits);
+  return [waits.length, asked, (await self.registration.getNotifications()).length];
+}"""
+
+
+def test_a_tap_leads_to_the_messages_page_and_nowhere_else(site, chromium):
+    """The worker's own handler, on notifications that it showed itself.
+
+    Chromium lets nothing but a finger on a notification open a window ("Not allowed to open a window"), so the
+    event is dispatched within the worker, and `openWindow` notes what it was asked for.
+    """
+    with visit(chromium, site) as page:
+        worker = Worker(page)
+        (inside,) = page.context.service_workers
+        for number, (path, opened) in enumerate(TAPS.items()):
+            worker.push(json.dumps({"title": "Tap", "body": "b", "tag": f"t{number}", "path": path}))
+            assert len(worker.shown("Tap")) == 1
+            assert inside.evaluate(TAP) == [1, [site.url + opened], 0], path
+
+
+def why(page):
+    return page.locator("[data-push-why]")
+
+
+def test_a_push_service_that_cannot_be_reached_is_told_and_nothing_is_kept(site, chromium):
+    """The browser's own refusal, with nothing replaced: a window like this one has no push service."""
+    with visit(chromium, site) as page:
+        page.get_by_role("button", name=PRESS).click()
+        expect(why(page)).to_contain_text(
+            "This browser could not be set up: Registration failed - permission denied. It"
+        )
+        expect(page.get_by_role("button", name=PRESS)).to_be_enabled()
+        assert site.channels() == ()
+
+
+def test_a_push_service_that_never_answers_is_not_waited_for_for_ever(site, chromium):
+    """Behind some networks nothing is refused and nothing comes."""
+    with visit(chromium, site) as page:
+        page.clock.install()
+        page.add_init_script("PushManager.prototype.subscribe = () => new Promise(() => {});")
+        page.reload()
+        page.get_by_role("button", name=PRESS).click()
+        expect(why(page)).to_contain_text("push service…")
+        expect(page.get_by_role("button", name=PRESS)).to_be_disabled()
+        page.clock.run_for(61_000)
+        expect(why(page)).to_contain_text("nothing answered")
+        expect(page.get_by_role("button", name=PRESS)).to_be_enabled()
+
+
+def test_without_leave_it_says_where_to_give_it(site, chromium):
+    """The person said no, or the browser did for them."""
+    with visit(chromium, site, may_show=False) as page:
+        page.get_by_role("button", name=PRESS).click()
+        expect(why(page)).to_contain_text(
+            "Allow it in the browser's settings for this page, then press again"
+        )
+        expect(page.get_by_role("button", name=PRESS)).to_be_enabled()
+        assert site.channels() == ()
+
+
+def test_over_plain_http_the_button_is_not_offered(site, chromium):
+    """As most reach the board: by its address in the local network."""
+    with visit(chromium, site, site.url.replace("127.0.0.1", LAN), may_show=False) as page:
+        assert page.evaluate("window.isSecureContext") is False
+        expect(why(page)).to_contain_text("need these pages over HTTPS")
+        expect(page.get_by_role("button", name=PRESS)).to_be_hidden()
+        expect(page.locator("summary", has_text="Add a way")).to_be_visible()
+
+
+def test_a_certificate_that_was_only_clicked_through_is_named_as_the_cause(site, chromium):
+    """Browsers set no worker up behind one, though the page itself is shown and called secure."""
+    front = make_server("127.0.0.1", 0, site.gate.app, threaded=True, ssl_context="adhoc")
+    thread = threading.Thread(target=front.serve_forever, daemon=True)
+    thread.start()
+    try:
+        url = f"https://127.0.0.1:{front.server_port}"
+        with visit(chromium, site, url, ignore_https_errors=True) as page:
+            assert page.evaluate("window.isSecureContext") is True
+            expect(why(page)).to_contain_text("does not trust the board's certificate")
+            expect(page.get_by_role("button", name=PRESS)).to_be_hidden()
+    finally:
+        front.shutdown()
+        thread.join()
+        front.server_close()
+
+
+@pytest.mark.parametrize(("width", "scheme"), [(320, "light"), (360, "dark"), (1280, "light")])
+def test_the_page_of_messages_fits_with_all_that_the_script_adds(site, chromium, width, scheme):
+    """C-26: no sideways scroll, controls of 44 px, also with the button there and its longest words said."""
+    options = {"viewport": {"width": width, "height": 800}, "color_scheme": scheme}
+    with visit(chromium, site, **options) as page:
+        button = page.get_by_role("button", name=PRESS)
+        button.click()
+        expect(why(page)).to_contain_text("could not be set up")
+        assert page.evaluate("document.documentElement.scrollWidth") <= width
+        for control in (button, page.get_by_label("What you call this browser")):
+            assert control.bounding_box()["height"] >= 43.5
+        said, pressed = why(page).bounding_box(), button.bounding_box()
+        assert 0 <= pressed["y"] - said["y"] < 400  # seen without scrolling from where it was pressed
