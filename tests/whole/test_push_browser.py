@@ -38,6 +38,10 @@ PushManager.prototype.subscribe = async function (options) {
   return { endpoint: given.endpoint, getKey: (name) => bytes(given[name]) };
 };
 """
+READY = """Promise.race([
+  navigator.serviceWorker.ready.then((made) => made.scope),
+  new Promise((_, reject) => setTimeout(() => reject(new Error("no worker was set up")), 10_000)),
+])"""
 NOTIFICATIONS = """async () => {
   const registration = await navigator.serviceWorker.ready;
   return (await registration.getNotifications()).map((each) => ({
@@ -143,7 +147,7 @@ class Worker:
         for service in ("notifications", "pushMessaging"):
             self.tools.send("BackgroundService.startObserving", {"service": service})
             self.tools.send("BackgroundService.setRecording", {"service": service, "shouldRecord": True})
-        page.evaluate("navigator.serviceWorker.ready.then((made) => made.scope)")
+        page.evaluate(READY)
         self.origin = page.evaluate("location.origin")
 
     def _note(self, told):
@@ -442,7 +446,7 @@ def test_a_browser_that_was_set_up_before_says_so_and_lets_go_of_the_old(site, c
 def test_when_the_board_is_away_a_page_says_how_to_stop_heat(site, chromium):
     """The same worker: what it kept must be whole, and must not be an old page that looks alive."""
     with visit(chromium, site) as page:
-        page.evaluate("navigator.serviceWorker.ready.then((made) => made.scope)")
+        page.evaluate(READY)
         site.server.stop()
         page.goto(f"{site.url}/ovens")
         expect(page.locator("h1")).to_have_text("No connection to the monitor")
