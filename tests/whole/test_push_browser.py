@@ -93,12 +93,27 @@ class Site:
         return self.gate.delivery.recipients().channels
 
 
+@contextmanager
+def running(folder):
+    with alarm_site(folder / "site.db") as alarms:
+        made = Site(alarms, folder)
+        try:
+            yield made
+        finally:
+            made.server.stop()
+
+
 @pytest.fixture
 def site(tmp_path):
-    with alarm_site(tmp_path / "site.db") as alarms:
-        made = Site(alarms, tmp_path)
+    with running(tmp_path) as made:
         yield made
-        made.server.stop()
+
+
+@pytest.fixture(scope="module")
+def quiet(tmp_path_factory):
+    """A site that no test changes."""
+    with running(tmp_path_factory.mktemp("quiet")) as made:
+        yield made
 
 
 @pytest.fixture(scope="module")
@@ -277,9 +292,9 @@ BROKEN = [
 ]  # fmt: skip
 
 
-def test_data_that_is_none_is_shown_as_a_message_to_look_for(site, chromium):
+def test_data_that_is_none_is_shown_as_a_message_to_look_for(quiet, chromium):
     """A browser takes leave away from pages that show nothing for a push; and the next good one still comes."""
-    with visit(chromium, site) as page:
+    with visit(chromium, quiet) as page:
         worker = Worker(page)
         for data in BROKEN:
             assert worker.push(data) == [NEUTRAL | {"path": "", "urgent": False}], data
@@ -292,10 +307,10 @@ def test_data_that_is_none_is_shown_as_a_message_to_look_for(site, chromium):
         assert page.faults == []
 
 
-def test_what_bears_no_tag_takes_nobodys_place_and_is_no_markup(site, chromium):
+def test_what_bears_no_tag_takes_nobodys_place_and_is_no_markup(quiet, chromium):
     """Several put together have no tag; words are shown as they are."""
     hostile = "<img src=x onerror=alert(1)> \u202e\U0001f525"
-    with visit(chromium, site) as page:
+    with visit(chromium, quiet) as page:
         worker = Worker(page)
         for title in ("2 messages: a", "3 messages: b", hostile):
             shown = worker.push(payload(title=title, text=hostile * 200))
@@ -327,34 +342,34 @@ TAP = """async () => {
 }"""
 
 
-def test_a_tap_leads_to_the_messages_page_and_nowhere_else(site, chromium):
+def test_a_tap_leads_to_the_messages_page_and_nowhere_else(quiet, chromium):
     """The worker's own handler, on notifications that it showed itself.
 
     Chromium lets nothing but a finger on a notification open a window ("Not allowed to open a window"), so the
     event is dispatched within the worker, and `openWindow` notes what it was asked for.
     """
-    with visit(chromium, site) as page:
+    with visit(chromium, quiet) as page:
         worker = Worker(page)
         (inside,) = page.context.service_workers
         for number, (path, opened) in enumerate(TAPS.items()):
             tapped = {"title": "Tap", "body": "b", "tag": f"t{number}", "path": path}
             assert len(worker.push(json.dumps(tapped))) == 1
-            assert inside.evaluate(TAP) == [1, [site.url + opened], 0], path
+            assert inside.evaluate(TAP) == [1, [quiet.url + opened], 0], path
 
 
 def why(page):
     return page.locator("[data-push-why]")
 
 
-def test_a_push_service_that_cannot_be_reached_is_told_beside_the_button(site, chromium):
+def test_a_push_service_that_cannot_be_reached_is_told_beside_the_button(quiet, chromium):
     """The browser's own refusal, nothing replaced: a private window has no push service. And C-26: it fits."""
-    with visit(chromium, site) as page:
+    with visit(chromium, quiet) as page:
         button = page.get_by_role("button", name=PRESS)
         button.click()
         said = "This browser could not be set up: Registration failed - permission denied. It needs"
         expect(why(page)).to_contain_text(said)
         expect(button).to_be_enabled()
-        assert site.channels() == ()
+        assert quiet.channels() == ()
         for width, scheme in ((320, "light"), (360, "dark"), (1280, "light")):
             page.set_viewport_size({"width": width, "height": 800})
             page.emulate_media(color_scheme=scheme)
@@ -366,9 +381,9 @@ def test_a_push_service_that_cannot_be_reached_is_told_beside_the_button(site, c
             assert said["width"] <= 450
 
 
-def test_a_push_service_that_never_answers_is_not_waited_for_for_ever(site, chromium):
+def test_a_push_service_that_never_answers_is_not_waited_for_for_ever(quiet, chromium):
     """Behind some networks nothing is refused and nothing comes."""
-    with visit(chromium, site) as page:
+    with visit(chromium, quiet) as page:
         page.clock.install()
         page.add_init_script("PushManager.prototype.subscribe = () => new Promise(() => {});")
         page.reload()
@@ -380,34 +395,34 @@ def test_a_push_service_that_never_answers_is_not_waited_for_for_ever(site, chro
         expect(page.get_by_role("button", name=PRESS)).to_be_enabled()
 
 
-def test_without_leave_it_says_where_to_give_it(site, chromium):
+def test_without_leave_it_says_where_to_give_it(quiet, chromium):
     """The person said no, or the browser did for them."""
-    with visit(chromium, site, may_show=False) as page:
+    with visit(chromium, quiet, may_show=False) as page:
         page.get_by_role("button", name=PRESS).click()
         expect(why(page)).to_contain_text(
             "Allow it in the browser's settings for this page, then press again"
         )
         expect(page.get_by_role("button", name=PRESS)).to_be_enabled()
-        assert site.channels() == ()
+        assert quiet.channels() == ()
 
 
-def test_over_plain_http_the_button_is_not_offered(site, chromium):
+def test_over_plain_http_the_button_is_not_offered(quiet, chromium):
     """As most reach the board: by its address in the local network."""
-    with visit(chromium, site, site.url.replace("127.0.0.1", LAN), may_show=None) as page:
+    with visit(chromium, quiet, quiet.url.replace("127.0.0.1", LAN), may_show=None) as page:
         assert page.evaluate("window.isSecureContext") is False
         expect(why(page)).to_contain_text("need these pages over HTTPS")
         expect(page.get_by_role("button", name=PRESS)).to_be_hidden()
         expect(page.locator("summary", has_text="Add a way")).to_be_visible()
 
 
-def test_a_certificate_that_was_only_clicked_through_is_named_as_the_cause(site, chromium):
+def test_a_certificate_that_was_only_clicked_through_is_named_as_the_cause(quiet, chromium):
     """Browsers set no worker up behind one, though the page itself is shown and called secure."""
-    front = make_server("127.0.0.1", 0, site.gate.app, threaded=True, ssl_context="adhoc")
+    front = make_server("127.0.0.1", 0, quiet.gate.app, threaded=True, ssl_context="adhoc")
     thread = threading.Thread(target=front.serve_forever, daemon=True)
     thread.start()
     try:
         url = f"https://127.0.0.1:{front.server_port}"
-        with visit(chromium, site, url, ignore_https_errors=True) as page:
+        with visit(chromium, quiet, url, ignore_https_errors=True) as page:
             assert page.evaluate("window.isSecureContext") is True
             expect(why(page)).to_contain_text("does not trust the board's certificate")
             expect(why(page)).not_to_contain_text(
@@ -420,9 +435,9 @@ def test_a_certificate_that_was_only_clicked_through_is_named_as_the_cause(site,
         front.server_close()
 
 
-def test_whoever_is_not_signed_in_any_more_is_told_that(site, chromium):
+def test_whoever_is_not_signed_in_any_more_is_told_that(quiet, chromium):
     """A page left open for weeks: the key's address leads to the sign-in, which is no key."""
-    with visit(chromium, site) as page:
+    with visit(chromium, quiet) as page:
         page.context.clear_cookies()
         page.get_by_role("button", name=PRESS).click()
         expect(why(page)).to_contain_text("not signed in any more. Reload this page")
