@@ -241,6 +241,7 @@ class Service:
             ovens=desk,
             alarms=self.alarm_desk,
             follow=self._follow,
+            hold=lambda changes: self.sender.hold(changes),
         )
         self.changes = Changes(self.queries, self.worker.ask, self._choice.clock.wall_s)
         self._let_people_in()

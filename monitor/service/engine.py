@@ -166,6 +166,10 @@ class Engine:
         """What becomes of messages and of whom they go to, written with what they tell of."""
         self._batch.outbox.extend(changes)
 
+    def messages_waiting(self) -> tuple[OutboxChange, ...]:
+        """What becomes of messages with the next batch."""
+        return tuple(self._batch.outbox)
+
     def take_batch(self) -> Batch:
         """What must be committed now; the engine starts gathering anew."""
         batch, self._batch = self._batch, Batch()

@@ -4,7 +4,8 @@
 before anything leaves; and it is marked as sent after the channel said so. If the service ends between the
 two, nobody can know whether it arrived: no channel here can recognise a repeat. Such a row is marked as one
 that may have been sent; of high and safety it is sent again, since hearing twice harms nobody; any other is
-not. What was not yet marked as being sent is sent once.
+not. What was not yet marked as being sent is sent once. What cannot wait until the database can be written
+again leaves without these marks (`unwritten.py`).
 """
 
 import logging
@@ -33,6 +34,7 @@ from monitor.model.delivery import (
 from monitor.model.message import Priority
 from monitor.ports import OutboxStore
 from monitor.service.engine import Engine
+from monitor.service.unwritten import Unwritten
 
 log = logging.getLogger(__name__)
 
@@ -84,6 +86,7 @@ class Sender:
         self._attempts: dict[int, _Attempt] = {}  # by channel: one at a time
         self._unsettled: list[OutboxChange] = []  # what came of sending and is not written yet
         self._unknown: list[str] = []  # taken under these names, if at all, without our hearing of it
+        self._unwritten = Unwritten(store.recipients, send)
         self._failures: dict[int, int] = {}
         self._is_recovered = False
         self._turned_s = pace_s()
@@ -97,6 +100,10 @@ class Sender:
         """What is on its way may still arrive; the next start finds it as one that may have been sent."""
         self._stop.set()
         self._thread.join(timeout=5.0)
+
+    def hold(self, changes: Sequence[OutboxChange]) -> None:
+        """What the worker cannot write just now; nothing once it has. On the worker's thread."""
+        self._unwritten.hold(changes)
 
     @property
     def trouble(self) -> str | None:
@@ -113,6 +120,7 @@ class Sender:
     def turn(self) -> None:
         """One look at what is due, what came back, and what hangs. Never waits for a channel."""
         now_ms = round(self._now_s() * 1000)
+        self._unwritten.turn(now_ms)  # before anything that needs the worker
         if not self._is_recovered:
             self._recover(now_ms)
         for attempt in list(self._attempts.values()):
@@ -186,6 +194,9 @@ class Sender:
             engine.audit(*_given_up(changes))
 
         self._ask(act)
+        for change in changes:
+            if isinstance(change, Settled):
+                self._unwritten.forget(change.key)
         del self._unsettled[: len(changes)]
 
     def _give_back(self) -> None:
@@ -204,7 +215,10 @@ class Sender:
         del self._unknown[: len(names)]
 
     def _start_due(self, now_ms: int) -> None:
-        waiting = self._store.outbox_open(Outcome.QUEUED, now_ms)
+        queued = self._store.outbox_open(Outcome.QUEUED, now_ms)
+        left = [row for row in queued if self._unwritten.has_left(row)]
+        self._unsettled += [Settled(key=row.key, state=Outcome.SENT, at_ms=now_ms) for row in left]
+        waiting = [row for row in queued if row not in left and not self._unwritten.may_go(row, now_ms)]
         if not waiting:
             return
         self._unsettled += [

@@ -3,7 +3,7 @@
 import logging
 import queue
 import threading
-from collections.abc import Callable
+from collections.abc import Callable, Sequence
 from concurrent.futures import Future
 from dataclasses import dataclass, replace
 from functools import partial
@@ -13,6 +13,7 @@ from monitor.errors import MonitorError, StoreBusyError, StoreError
 from monitor.model.arrival import Arrival
 from monitor.model.batch import Batch
 from monitor.model.computed import Computed
+from monitor.model.delivery import OutboxChange
 from monitor.model.history import Progress
 from monitor.ports import AlarmDuty, Clock, OvenDuty, WriteStore
 from monitor.service.engine import Engine
@@ -63,6 +64,7 @@ class Worker:
         ovens: OvenDuty | None = None,
         alarms: AlarmDuty | None = None,
         follow: Callable[[int], tuple[Computed, bool]] | None = None,
+        hold: Callable[[Sequence[OutboxChange]], None] | None = None,
     ) -> None:
         self._engine = engine
         self._store = store
@@ -74,6 +76,7 @@ class Worker:
         self._ovens = ovens
         self._alarms = alarms
         self._follow = follow  # moves computed states on to a time, a bounded piece of it
+        self._hold = hold  # hears of messages that cannot be written, and of none once they are
         self._has_more_to_follow = False
         self._follow_trouble: str | None = None
         self._oven_trouble: str | None = None
@@ -284,6 +287,8 @@ class Worker:
                 log.exception("commit failed")
                 self._trouble = "An unexpected fault while writing; see the log. Readings wait at the broker."
             else:
+                if self._hold is not None and self._write_trouble is not None:
+                    self._hold(())
                 self._trouble = self._write_trouble = None
                 return True
             self._write_trouble = self._trouble
@@ -292,6 +297,8 @@ class Worker:
                 return False
             if self._alarms is not None:  # also that nothing can be written is to be told
                 self._guard_alarms(self._alarms.tick)
+            if self._hold is not None:
+                self._hold((*batch.outbox, *self._engine.messages_waiting()))
 
     def _upkeep(self) -> None:
         now_s = self._pace_s()

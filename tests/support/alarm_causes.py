@@ -142,6 +142,8 @@ def _file_is_held(site):
             wait_for(lambda before_s=looked_s: desk._looked_s > before_s, 10, "a look at the alarms")
         assert site.shown("database_trouble") == "unack"
         assert site.retained("database_trouble") is None  # nothing is said that is not written
+        # But to people, who are the only ones that can do anything about it.
+        assert site.received("another program holds it", 20.0)
         other.execute("ROLLBACK")
     site.wait_stored()
 

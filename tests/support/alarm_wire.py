@@ -311,7 +311,7 @@ class WireSite:
         while text is None:
             self.look()
             if self.shown(case.key) == "unack":
-                text = self._received(case.words, 0.7)
+                text = self.received(case.words, 0.7)
             if text is None:
                 assert left_s > 0.0, f"{case.key} is {self.shown(case.key)}; so far came {self.receiver.got}"
                 self.pass_time(min(STEP_S, left_s), case.each)
@@ -323,7 +323,7 @@ class WireSite:
         self.service.alarms.acknowledge(case.key, activation, "Mara")
         return Heard(text=text, retained=retained)
 
-    def _received(self, words, timeout_s):
+    def received(self, words, timeout_s):
         def found():
             return next((text for _, text in self.receiver.got if words in text), None)
 
