@@ -18,8 +18,8 @@ _SETTLED_S = 37_500.0
 _STEADY_C = 35.0
 # Between five minutes of an oven: less than 0.7 % of what moves, once it is warm.
 _HOT_SETTLED_S = 3_600.0
-# A day or more in the same air is cut into parts of about half of itself.
-_LONG_S, _LONG_SHARE = 14_400.0, 12.0
+# Many hours in the same air are one part.
+_LONG_S, _LONG_SHARE = 14_400.0, 4.0
 _DRIEST, _WETTEST = 0.002, 0.98  # relative humidity; no place of this trade is beyond
 _SEALED_M_S = 1e-12  # a bag that lets nothing through
 

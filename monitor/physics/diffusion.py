@@ -63,15 +63,15 @@ def diffusivity_m2_s(at_23_c_m2_s: Numbers, activation_j_mol: Numbers, temperatu
     )
 
 
-def approach(modes: StrandModes, rate_1_s: Array, dt_s: float) -> Array:
+def approach(modes: StrandModes, rate_1_s: Array, dt_s: Numbers) -> Array:
     """Share of the way to the surface's value that each mode goes in a step, shape (..., modes).
 
     Args:
         modes: Of the strand.
         rate_1_s: D / radius^2, shape (...) [1/s].
-        dt_s: [s].
+        dt_s: [s]; a number, or an array like `rate_1_s`.
     """
-    return np.asarray(-np.expm1(-dt_s * rate_1_s[..., None] * modes.rates))
+    return np.asarray(-np.expm1(np.asarray(-dt_s * rate_1_s)[..., None] * modes.rates))
 
 
 def step_strand(modes: StrandModes, strand: Array, rate_1_s: Array, dt_s: float, surface: Numbers) -> Array:
