@@ -30,8 +30,9 @@ _SETTLING_S = (0.7 * DAY_S, 3.0 * DAY_S)
 _LEAK_RATIOS, _CHARGE_RATIOS = (4.0, 7.0, 12.0, 20.0), (1.6, 2.0, 2.6)
 _WET_SETTLING_D = (1.5, 5.0, 12.0)
 _STEPS = (-0.05, -0.03, 0.03, 0.05)
-# Of a lid that stood open for longer than most, or opened unseen: loading that came at once.
-_ONCE_SD = 0.006
+# Of a lid that stood open for longer than most, or opened unseen: loading that came at once. A little is
+# often so, and the bed's outside has more of it than the middle for days; much that fades is of wet contents.
+_LITTLE_SD, _ONCE_SD = 0.0015, 0.006
 _UNLIKELY_LN = -3.0
 # Logarithm of a recovery: how half a charge moves it, its scatter, and now and then a lid not shut at once.
 _SHIFT_LN, _SHIFT_LN_SD = 0.7, 0.25
@@ -53,7 +54,7 @@ _PRIOR = {
     Change.CHARGE: 0.02,
     Change.WET: 0.02,
     Change.SENSOR: 0.02,
-    Change.ONCE: 0.10,
+    Change.ONCE: 0.20,
 }
 
 
@@ -183,12 +184,17 @@ def _courses(kind: Change, past: _Past, day: int) -> list[_Course]:
     if kind is Change.CHARGE:
         return [_flowing(past, ratio, after, with_lids=True) for ratio in _CHARGE_RATIOS]
     usual = _usual(past, np.ones(count))
+    since_d = np.maximum(past.end_s - past.end_s[day - 1], 0.0) / DAY_S
     if kind is Change.ONCE:
-        return [_more(usual, after[None, :], [_ONCE_SD])]
+        fading = [after * np.exp(-since_d * DAY_S / evens_s) for evens_s in _EVENS_S[:2]]
+        nothing = [np.zeros(count)] * len(fading)
+        return [
+            _more(usual, np.vstack([after, *fading]), [_LITTLE_SD] * 3),
+            _more(usual, np.vstack([after, *nothing]), [_ONCE_SD] * 3),
+        ]
     if kind is Change.SENSOR:
         width = 0.012 * past.rise
         return [_more(usual, after[None, :], [width], known=step * past.rise * after) for step in _STEPS]
-    since_d = np.maximum(past.end_s - past.end_s[day - 1], 0.0) / DAY_S
     wet = []
     for settling_d in _WET_SETTLING_D:
         left = np.exp(-since_d / settling_d) * after
