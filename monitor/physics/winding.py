@@ -5,6 +5,7 @@ have the spools' axes in front and the rings as the last axis.
 """
 
 from dataclasses import dataclass
+from functools import cache
 
 import numpy as np
 
@@ -42,14 +43,22 @@ class Rings:
 def rings_of(hub_m: Numbers, outer_m: Numbers, width_m: Numbers, count: int) -> Rings:
     """The rings between the hub and what is still wound."""
     hub, outer = np.asarray(hub_m)[..., None], np.asarray(outer_m)[..., None]
-    edges = outer - (outer - hub) * np.linspace(1.0, 0.0, count + 1) ** _CROWDING
-    squares, cubes = np.diff(edges**2, axis=-1), np.diff(edges**3, axis=-1)
+    edges = outer - (outer - hub) * _crowded(count)
+    square = edges * edges
+    cube = square * edges
+    squares = square[..., 1:] - square[..., :-1]
     return Rings(
         edges_m=edges,
-        middles_m=2.0 / 3.0 * cubes / squares,
+        middles_m=2.0 / 3.0 * (cube[..., 1:] - cube[..., :-1]) / squares,
         sides_m2=np.pi * squares,
         width_m=np.asarray(width_m)[..., None],
     )
+
+
+@cache
+def _crowded(count: int) -> Array:
+    """How far each edge is from the surface, as a share of what is wound."""
+    return np.asarray(np.linspace(1.0, 0.0, count + 1) ** _CROWDING)
 
 
 def outer_radius_m(volume_m3: Numbers, hub_m: Numbers, width_m: Numbers) -> Array:
