@@ -126,7 +126,7 @@ def _note_events(model: BoxModel, belief: BoxBelief, events: tuple[Event, ...]) 
             state=tuple(state.tolist()),
             covariance=upper(covariance),
             block=Block(begun_s=event.time_s),
-            settle_until_s=event.time_s + _AFTER_LID_S,
+            settle_until_s=event.time_s + _AFTER_LID_S * (2.0 if event.open_s > 0.0 else 1.0),
             half=(count, humidity, drive, lid_kg + event.water_kg),
             openings_per_s=belief.openings_per_s + 1.0 / (21.0 * DAY_S),
             openings_water_kg=belief.openings_water_kg + share * (event.water_kg - belief.openings_water_kg),
@@ -216,7 +216,9 @@ def _close_block(
         belief = replace(belief, refused=0, blocks=belief.blocks + 1)
         belief, covariance = _loosened_by_drift(model, belief, covariance, score)
     elif belief.refused + 1 >= _REFUSED_BLOCKS:
-        events = (_change(belief, humidity - expected),)
+        # What hours in the room's air brought is known too badly to tell of anything else for half a day.
+        stood_open = belief.settle_until_s - reading.time_s > _AFTER_LID_S
+        events = () if stood_open else (_change(belief, humidity - expected),)
         covariance = _loosened(model, covariance, loading=0.05, leak=0.7, lump=0.3)
         belief = replace(belief, refused=0, drift=0.0)
     else:

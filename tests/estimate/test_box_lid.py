@@ -128,6 +128,20 @@ def test_a_lid_that_was_open_before_an_hour_of_silence_is_so_after_it_where_the_
     assert (EventKind.LID_LEFT_OPEN in {event.kind for event in events}) is is_open
 
 
+@pytest.mark.parametrize("is_lid_long_ago", [False, True])
+def test_nobody_is_asked_about_the_desiccant_after_a_lid_that_was_forgotten(is_lid_long_ago):
+    """A-27: what it let in is known badly; far less of it than was thought is not a change of the charge."""
+    model, belief, _ = followed(replace(PLAIN, start_humidity=0.15, openings_week=0.0, gap_share=0.0), 3.0)
+    low = [0.3 * belief.humidity] * 100
+    shut, _ = advanced(model, belief, after(belief, [0.45] * 96 + [0.25, 0.16, 0.14]))
+    assert shut.lid.phase == "shut"
+    sure = replace(shut, covariance=tuple(1e-4 * value for value in shut.covariance))
+    if is_lid_long_ago:
+        sure = replace(sure, settle_until_s=sure.seen_s)
+    _, events = advanced(model, sure, after(sure, low))
+    assert (EventKind.DESICCANT_CHANGED in {event.kind for event in events}) is is_lid_long_ago
+
+
 @pytest.mark.parametrize(("seed", "box"), [(3, 0), (1, 1), (2, 1)])
 def test_what_a_forgotten_lid_let_in_is_told_as_nothing_else_in_the_days_after(seed, box):
     """A-27, P10: the bed and the windings even it out for days; no spool is wet for that, and no seal leaks."""
