@@ -2,6 +2,9 @@
 
 import pytest
 from support.processes import PlainBroker
+from support.web_memory import remember
+
+remember()
 
 
 @pytest.fixture
