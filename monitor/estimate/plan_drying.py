@@ -38,25 +38,33 @@ def plan_drying(
     load: Sequence[LoadSpool], oven: Oven, room: RoomAir, goal: Goal, when: When
 ) -> Plan | Refused:
     """The plan, or its refusal with what limits it; FieldError names a wish that is out of range."""
-    _check(load, room, goal, when)
-    limits = load_limits(load, oven)
-    guard, limited = guard_c(oven), least(limits)
-    hottest = setpoint_c(load, limits, guard)
-    refused = refusal_at_sight(load, oven, room, hottest, limited)
-    if refused is not None:
-        return refused
-    outcome = outcome_at(load, oven, room, goal, hottest)
-    refused = refusal_of_company(load, oven, goal, outcome, limited)
-    refused = refused or _refusal_of_wetting(load, outcome, limited)
-    if refused is not None:
-        return refused
+    outcome = hottest_outcome(load, oven, room, goal, when)
+    if isinstance(outcome, Refused):
+        return outcome
     gentler = _gentler(load, oven, room, goal, outcome)
     chosen = outcome
     if when.ready_by_s is not None:
         in_time = [each for each in gentler if timing_of(spread_of(each), when).is_in_time]
         chosen = in_time[0] if in_time else outcome
     others = [each for each in (*gentler, outcome) if each is not chosen]
-    return _plan(load, oven, chosen, others, limited, guard, when)
+    return _plan(load, oven, chosen, others, when)
+
+
+def hottest_outcome(
+    load: Sequence[LoadSpool], oven: Oven, room: RoomAir, goal: Goal, when: When
+) -> Outcome | Refused:
+    """What comes of it as hot as everything inside allows, which is the plan where nothing has to be ready
+    by a time; refused and out of range as there."""
+    _check(load, room, goal, when)
+    limits = load_limits(load, oven)
+    limited = least(limits)
+    hottest = setpoint_c(load, limits, guard_c(oven))
+    refused = refusal_at_sight(load, oven, room, hottest, limited)
+    if refused is not None:
+        return refused
+    outcome = outcome_at(load, oven, room, goal, hottest)
+    refused = refusal_of_company(load, oven, goal, outcome, limited)
+    return refused or _refusal_of_wetting(load, outcome, limited) or outcome
 
 
 def load_limits(load: Sequence[LoadSpool], oven: Oven) -> list[LimitedBy]:
@@ -131,10 +139,9 @@ def _plan(
     oven: Oven,
     outcome: Outcome,
     others: Sequence[Outcome],
-    limited: LimitedBy,
-    guard: float,
     when: When,
 ) -> Plan:
+    guard, limited = guard_c(oven), least(load_limits(load, oven))
     number, duration = outcome.leading(), spread_of(outcome)
     timing, spools = timing_of(duration, when), _spools(load, outcome)
     energy = _energy(load, oven, outcome, spools, duration)

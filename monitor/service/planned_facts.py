@@ -10,19 +10,19 @@ from monitor.model.plan import Goal, Refused, When
 from monitor.model.planned_start import SeenSpool
 from monitor.oven.planned import Needs
 from monitor.service.oven_site import load_of
-from monitor.service.planning import plan_in_oven
+from monitor.service.planning import run_in_oven
 from monitor.service.queries import Queries
 
 
 def needs_of(queries: Queries, oven: str, load: tuple[str, ...], target_pct: float | None) -> Needs:
     """What the plan of these spools asks for now; never on the worker's thread, as it takes its time."""
     try:
-        plan = plan_in_oven(queries, oven, load, Goal(target_pct=target_pct), When(now_s=queries.now_s()))
+        run = run_in_oven(queries, oven, load, Goal(target_pct=target_pct), When(now_s=queries.now_s()))
     except (BadInputError, RefusedError) as error:
         return Needs(run_s=None, most_c=None, why=f"{str(error).rstrip('.')}.")
-    if isinstance(plan, Refused):
-        return Needs(run_s=None, most_c=None, why=f"{plan.refused.title}. {plan.refused.detail}")
-    return Needs(run_s=3600.0 * plan.run_h, most_c=plan.temperature_c)
+    if isinstance(run, Refused):
+        return Needs(run_s=None, most_c=None, why=f"{run.refused.title}. {run.refused.detail}")
+    return Needs(run_s=3600.0 * run.run_h, most_c=run.temperature_c)
 
 
 def spools_now(queries: Queries) -> dict[str, SeenSpool]:

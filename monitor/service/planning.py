@@ -4,10 +4,11 @@ from dataclasses import dataclass, replace
 
 from monitor.errors import BadInputError, FieldError, RefusedError
 from monitor.estimate.plan_course import LoadSpool
-from monitor.estimate.plan_drying import plan_drying
+from monitor.estimate.plan_drying import hottest_outcome, plan_drying, spread_of
 from monitor.estimate.plan_limits import SENSOR_BELIEVED_C
 from monitor.estimate.plan_load import described, followed
 from monitor.estimate.plan_regeneration import plan_regeneration
+from monitor.estimate.plan_times import timing_of
 from monitor.library import UNKNOWN, Library
 from monitor.model.inventory import Oven, Spool
 from monitor.model.plan import Goal, Plan, Refused, Regeneration, RoomAir, When
@@ -53,6 +54,14 @@ class RoomWish:
     humidity_pct: float | None = None
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Run:
+    """Of a plan for no certain time: how hot, and for how long."""
+
+    temperature_c: float
+    run_h: float
+
+
 def plan_loose(
     library: Library, load: Loose | Desiccant, loose: LooseOven, goal: Goal, when: When
 ) -> Plan | Refused:
@@ -76,10 +85,7 @@ def plan_in_oven(
 
     A plan for an oven that its commissioning found unfit says so: no start of it is accepted (P07).
     """
-    ovens = queries.ovens_as_learned()
-    if oven_key not in ovens:
-        raise BadInputError(f"oven {oven_key!r} is not in the inventory; it has: {_listed(ovens)}")
-    oven = ovens[oven_key]
+    oven = _oven(queries, oven_key)
     if isinstance(load, Desiccant):
         kind = queries.library().desiccant(load.kind)
         room = room_air(queries, oven, air or RoomWish())
@@ -94,6 +100,26 @@ def plan_in_oven(
         )
         return replace(plan, cautions=(caution, *plan.cautions))
     return plan
+
+
+def run_in_oven(
+    queries: Queries, oven_key: str, load: tuple[str, ...], goal: Goal, when: When
+) -> Run | Refused:
+    """What the plan of these spools comes to, in a fraction of its time; raises as `plan_in_oven` does."""
+    oven = _oven(queries, oven_key)
+    _check_keys(queries, load)
+    room = room_air(queries, oven, RoomWish())
+    outcome = hottest_outcome(load_of(queries, load), oven, room, goal, when)
+    if isinstance(outcome, Refused):
+        return outcome
+    return Run(temperature_c=outcome.temperature_c, run_h=timing_of(spread_of(outcome), when).run_h)
+
+
+def _oven(queries: Queries, key: str) -> Oven:
+    ovens = queries.ovens_as_learned()
+    if key not in ovens:
+        raise BadInputError(f"oven {key!r} is not in the inventory; it has: {_listed(ovens)}")
+    return ovens[key]
 
 
 def _unfit(queries: Queries, oven_key: str, keys: tuple[str, ...]) -> str:

@@ -138,7 +138,7 @@ def test_a_clock_that_is_set_past_a_start_makes_nothing_begin(made):
     number = made.plan()
     made.site.arm()
     made.starts.look()
-    made.set_clock(3.0 * HOUR_S + 10.0)
+    made.set_clock(made.row(number).start_s - made.site.clock.wall + 10.0)
     made.site.run(10)
     made.starts.look()
     assert made.state(number) == "missed"
@@ -152,7 +152,7 @@ def test_shortly_after_the_clock_was_set_a_start_is_asked_about(made):
     number = made.plan()
     made.site.arm()
     made.starts.look()
-    made.set_clock(3.0 * HOUR_S - 60.0)
+    made.set_clock(made.row(number).start_s - made.site.clock.wall - 60.0)
     made.starts.look()
     made.site.run(80)
     made.starts.look()
@@ -179,7 +179,7 @@ def test_a_board_that_does_not_know_the_time_begins_nothing(made):
     number = made.plan()
     made.site.arm()
     made.is_clock_known = False
-    made.skip(3.0 * HOUR_S)
+    made.skip(1.5 * HOUR_S)
     made.starts.look()
     assert made.state(number) == "planned"
     made.is_clock_known = True
@@ -327,7 +327,7 @@ def test_a_withdrawn_start_is_over(made):
 )
 def test_a_row_that_cannot_be_read_is_listed_and_never_begun(made, content):
     """Report 11: what an upgrade or a fault made unreadable is told, not dropped."""
-    number, other = made.plan(), made.plan(hours=9.0)
+    number, other = made.plan(), made.plan(hours=7.5)
     with closing(sqlite3.connect(made.site.store._db.execute("PRAGMA database_list").fetchone()[2])) as db:
         db.execute("UPDATE planned_start SET content = ? WHERE number = ?", (content, number))
         db.commit()

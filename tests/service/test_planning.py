@@ -9,7 +9,7 @@ from monitor.errors import BadInputError, RefusedError
 from monitor.model.plan import Goal, Plan, Refused, Regeneration, When
 from monitor.model.spool_event import Dried
 from monitor.oven.ready_by import Rules
-from monitor.service.planning import Desiccant, RoomWish, plan_in_oven
+from monitor.service.planning import Desiccant, RoomWish, plan_in_oven, run_in_oven
 from monitor.service.planning_ready import Wanted, plan_ready
 
 
@@ -36,6 +36,30 @@ def test_air_that_was_not_measured_is_asked_for_and_may_be_given(tmp_path):
             planned(site, "asa")
         given = planned(site, "asa", air=RoomWish(temperature_c=21.0, humidity_pct=30.0))
         assert isinstance(given, Plan)
+
+
+@pytest.mark.parametrize(
+    ("start_pct", "goal", "air"), [(0.3, {}, 35.0), (0.3, {"target_pct": 0.06}, 20.0), (0.01, {}, 30.0)]
+)
+def test_the_run_alone_is_the_plans_own(tmp_path, start_pct, goal, air):
+    """D-11: a start planned for later rests on the same figures as the plan that the person saw."""
+    with spool_site(tmp_path, spool("asa", "asa", start_pct=start_pct, reel="pc")) as site:
+        site.pass_time(2, loft=air, crate=30.0)
+        plan = planned(site, "asa", **goal)
+        run = run_in_oven(site.queries, OVEN, ("asa",), Goal(**goal), When(now_s=site.now))
+        assert (run.temperature_c, run.run_h) == (plan.temperature_c, plan.run_h)
+
+
+def test_a_run_is_refused_as_its_plan_is(tmp_path):
+    """P35: in a damp room the plan is refused, and so is the run; what is no spool is an error of both."""
+    with spool_site(tmp_path, spool("asa", "asa", start_pct=0.02, reel="pc")) as site:
+        site.pass_time(2, loft=95.0, crate=10.0)
+        wish = (site.queries, OVEN, ("asa",), Goal(target_pct=0.001), When(now_s=site.now))
+        plan, run = plan_in_oven(*wish), run_in_oven(*wish)
+        assert isinstance(plan, Refused)
+        assert run == plan
+        with pytest.raises(BadInputError, match="not in the inventory"):
+            run_in_oven(site.queries, OVEN, ("nobody",), Goal(), When(now_s=site.now))
 
 
 def test_the_account_goes_into_the_plan(tmp_path):

@@ -41,7 +41,7 @@ class Planned:
         self.site.acts.confirm_cutout(OVEN, "mara")
         self.site.run(20)
 
-    def wish(self, hours=3.0, **members):
+    def wish(self, hours=1.5, **members):
         usual = {
             "load": ("grey",),
             "setpoint_c": 55.0,
@@ -52,7 +52,7 @@ class Planned:
         }
         return StartLater(**(usual | members))
 
-    def plan(self, hours=3.0, **members):
+    def plan(self, hours=1.5, **members):
         return self.starts.plan(OVEN, self.wish(hours, **members), "mara")
 
     def until(self, number, before_s=0.0):
