@@ -1,7 +1,9 @@
 """The last twenty minutes of one oven, and what can be read off it."""
 
+from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
+from operator import sub
 
 from monitor.model.oven import OvenState
 
@@ -59,10 +61,7 @@ class Window:
         if not self.samples:
             return ()
         from_s = self.samples[-1].at_s - span_s
-        first = len(self.samples)
-        while first > 0 and self.samples[first - 1].at_s >= from_s:
-            first -= 1
-        return self.samples[first:]
+        return self.samples[bisect_left(self.samples, from_s, key=lambda sample: sample.at_s) :]
 
     def covers(self, span_s: float) -> tuple[Sample, ...]:
         """Those of the last `span_s` if it is covered without a gap of a fifth of it, else none at all."""
@@ -70,8 +69,8 @@ class Window:
         gap_s = max(0.2 * span_s, 15.0)
         if len(part) < 3 or part[-1].at_s - part[0].at_s < 0.9 * span_s:
             return ()
-        whole = all(b.at_s - a.at_s <= gap_s for a, b in zip(part, part[1:], strict=False))
-        return part if whole else ()
+        times_s = [sample.at_s for sample in part]
+        return part if max(map(sub, times_s[1:], times_s)) <= gap_s else ()
 
     def since(self, holds: Callable[[Sample], bool]) -> float:
         """For how long it has held without a break up to the newest sample [s]; 0 if it does not hold now."""

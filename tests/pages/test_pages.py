@@ -106,8 +106,9 @@ def database(tmp_path_factory):
     return path
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def queries(database):
+    """At one moment and only read: what was followed for one test holds for all."""
     reader = Reader(database, "lab")
     yield Queries(
         reader,
@@ -124,9 +125,14 @@ def client_of(queries, **more):
     return create_app(queries, None, reports=reports, **options).test_client()
 
 
+@pytest.fixture(scope="module")
+def app(queries):
+    return client_of(queries).application
+
+
 @pytest.fixture
-def client(queries):
-    return client_of(queries)
+def client(app):
+    return app.test_client()
 
 
 def test_the_first_page_says_what_needs_a_person_and_what_is_hot(client):

@@ -9,7 +9,7 @@ from html import unescape
 import pypdf
 import pytest
 from support.documents import check as check_document
-from support.spool_site import BOX, DAY_S, HOUR_S, ROOM, spool, spool_site
+from support.spool_site import BOX, DAY_S, HOUR_S, ROOM, resumed, spool, spool_site
 
 from monitor.library import limit_relative_humidity
 from monitor.model.reading import Quantity, Reading, TimeQuality
@@ -21,10 +21,10 @@ from web.openapi import DOCUMENT
 HERE = {"Origin": "http://localhost"}
 
 
-@pytest.fixture
-def site(tmp_path):
+@pytest.fixture(scope="module")
+def written(tmp_path_factory):
     """Nine days in a dry box, but for five hours of the last week at 45 %RH; then a gap of six hours."""
-    with spool_site(tmp_path, spool(start_pct=0.02, place=BOX)) as made:
+    with spool_site(tmp_path_factory.mktemp("written"), spool(start_pct=0.02, place=BOX)) as made:
         begin_s = made.now
         made.now += 9 * DAY_S
         made.air(ROOM, 9 * 24.0, 23.0, 50.0)
@@ -35,6 +35,12 @@ def site(tmp_path):
         while made.store.roll_up(round(made.now * 1000)).more:
             pass
         made.follow()
+        yield made
+
+
+@pytest.fixture
+def site(written, tmp_path):
+    with resumed(written, tmp_path / "site.db") as made:
         yield made
 
 

@@ -4,7 +4,7 @@ from dataclasses import replace
 
 import pytest
 from support.box_small import PLAIN, course_of
-from support.spool_site import BOX, DAY_S, HOUR_S, OTHER_BOX, ROOM, START_S, spool, spool_site
+from support.spool_site import BOX, DAY_S, HOUR_S, OTHER_BOX, ROOM, START_S, resumed, spool, spool_site
 
 from monitor.errors import BadInputError
 from monitor.model.box_event import ChargeWeighed, Colour, ColourSeen, NothingDone, Recharged
@@ -40,20 +40,28 @@ def site(tmp_path):
         yield made
 
 
+@pytest.fixture(scope="module")
+def settled(tmp_path_factory):
+    """A site whose box was measured for twelve days. Only read."""
+    with spool_site(tmp_path_factory.mktemp("settled"), dried(), charge=CHARGE) as site:
+        box, room = rows()
+        site.now += DAYS * DAY_S
+        site.hear(BOX, box)
+        site.hear(ROOM, room)
+        site.follow()
+        yield site
+
+
 @pytest.fixture
-def lived(site):
-    """A site whose box was measured for twelve days."""
-    box, room = rows()
-    site.now += DAYS * DAY_S
-    site.hear(BOX, box)
-    site.hear(ROOM, room)
-    site.follow()
-    return site
+def lived(settled, tmp_path):
+    """One like it, of the test's own."""
+    with resumed(settled, tmp_path / "lived.db") as site:
+        yield site
 
 
-def test_a_measured_box_answers_all_that_its_humidity_tells(lived):
+def test_a_measured_box_answers_all_that_its_humidity_tells(settled):
     """The purpose of the thing: days left with a range, tightness, openings."""
-    answer = lived.box()
+    answer = settled.box()
     desiccant = answer.desiccant
     assert 0.5 < desiccant.days_left.p10 < desiccant.days_left.p50 < desiccant.days_left.p90
     assert answer.tightness.air_changes_per_h.p10 < 0.05 < answer.tightness.air_changes_per_h.p90
@@ -61,15 +69,15 @@ def test_a_measured_box_answers_all_that_its_humidity_tells(lived):
     assert desiccant.tells_by == "humidity"
     opened_s = course_of(TRUTH, DAYS).openings_s[0]
     assert answer.lid_openings_7d == sum(at_s > (DAYS - 7.0) * DAY_S for at_s in opened_s)
-    found = [n.at_ms / 1000.0 for n in lived.queries.followers.boxes.noticed(0) if n.kind == "lid_opened"]
+    found = [n.at_ms / 1000.0 for n in settled.queries.followers.boxes.noticed(0) if n.kind == "lid_opened"]
     assert found == pytest.approx([START_S + at_s for at_s in opened_s], abs=900.0)
     assert desiccant.water_g.p10 < desiccant.water_g.p50 < 25.0
     assert desiccant.fill_g_90_days.p50 > desiccant.fill_g_30_days.p50 > 0.0
 
 
-def test_another_process_says_the_same_to_the_digit(lived):
+def test_another_process_says_the_same_to_the_digit(settled):
     """A page and the command on the same database must not disagree."""
-    assert lived.box(queries=lived.fresh_queries()) == lived.box()
+    assert settled.box(queries=settled.fresh_queries()) == settled.box()
 
 
 def test_kept_states_and_none_give_the_same(lived):
@@ -81,12 +89,12 @@ def test_kept_states_and_none_give_the_same(lived):
     assert lived.box(queries=lived.fresh_queries()) == kept
 
 
-def test_readings_that_come_days_late_end_in_the_same_state(lived, tmp_path):
+def test_readings_that_come_days_late_end_in_the_same_state(settled, tmp_path):
     """C.3: a node that was cut off sends its past later."""
     box, room = rows()
     (tmp_path / "b").mkdir()
     with spool_site(tmp_path / "b", dried(), charge=CHARGE) as other:
-        other.now = lived.now
+        other.now = settled.now
         missing = [row for row in box if 3 * DAY_S < row[0] - START_S < 6 * DAY_S]
         other.hear(ROOM, room)
         other.hear(BOX, [row for row in box if row not in missing])
@@ -94,8 +102,8 @@ def test_readings_that_come_days_late_end_in_the_same_state(lived, tmp_path):
         dark = other.box()
         other.hear(BOX, missing)
         other.follow()
-        assert other.box() == lived.box()
-        assert dark != lived.box()
+        assert other.box() == settled.box()
+        assert dark != settled.box()
 
 
 def test_a_change_told_late_counts_from_when_it_was_made(lived, tmp_path):

@@ -1,5 +1,6 @@
 """A small site with a real database: readings, events and answers, without a broker."""
 
+import sqlite3
 from contextlib import closing, contextmanager
 
 from monitor.model.batch import Batch
@@ -30,15 +31,17 @@ class SpoolSite:
     oven_max_c = 90.0
     oven_relay = None
 
-    def __init__(self, path, *spools, charge=None):
+    def __init__(self, path, *spools, charge=None, resumed_s=None):
+        """`resumed_s`: the database is there already, and it is that time."""
         self.charge = charge
         self.store = Store(path, "attic")
         self.reader = Reader(path, "attic")
         self.engine = Engine("attic", self.store.load())
-        self.now = START_S
+        self.now = START_S if resumed_s is None else resumed_s
         self.queries = self.fresh_queries()
         self.changes = Changes(self.queries, self._ask, lambda: self.now)
-        self.load(*spools)
+        if resumed_s is None:
+            self.load(*spools)
 
     def fresh_queries(self):
         """As another process would ask: knows nothing but the database."""
@@ -177,6 +180,15 @@ class SpoolSite:
     def close(self):
         self.reader.close()
         self.store.close()
+
+
+@contextmanager
+def resumed(other, path):
+    """A copy of another site, opened anew as after a restart: what is done to it leaves the other as it was."""
+    with closing(sqlite3.connect(path)) as db:
+        other.store._db.backup(db)
+    with closing(SpoolSite(path, charge=other.charge, resumed_s=other.now)) as site:
+        yield site
 
 
 @contextmanager
