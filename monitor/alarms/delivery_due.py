@@ -112,7 +112,7 @@ def after_failure(
     """
     steps = BACK_OFF_S.get(row.priority, BACK_OFF_OTHERS_S)
     unsure = row.is_unsure or is_unsure
-    is_repeated = not is_unsure or row.priority in (Priority.HIGH, Priority.SAFETY)
+    is_repeated = not is_unsure or row.is_pressing
     wait_s = steps[min(row.tries, len(steps)) - 1] if row.tries else steps[0]
     wait_s = max(wait_s, min(retry_after_s or 0.0, RETRY_AFTER_MAX_S))
     at_ms = now_ms + round(wait_s * 1000)
@@ -135,7 +135,7 @@ def _is_ripe(row: OutRow, now_ms: int) -> bool:
 
 
 def _is_owed(row: OutRow) -> bool:
-    return row.priority in (Priority.HIGH, Priority.SAFETY) and row.tries == 0
+    return row.is_pressing and row.tries == 0
 
 
 def _is_free(row: OutRow) -> bool:

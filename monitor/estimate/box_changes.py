@@ -184,20 +184,16 @@ def _courses(kind: Change, past: _Past, day: int) -> list[_Course]:
     if kind is Change.CHARGE:
         return [_flowing(past, ratio, after, with_lids=True) for ratio in _CHARGE_RATIOS]
     usual = _usual(past, np.ones(count))
-    since_d = np.maximum(past.end_s - past.end_s[day - 1], 0.0) / DAY_S
+    since_s = np.maximum(past.end_s - past.end_s[day - 1], 0.0)
     if kind is Change.ONCE:
-        fading = [after * np.exp(-since_d * DAY_S / evens_s) for evens_s in _EVENS_S[:2]]
-        nothing = [np.zeros(count)] * len(fading)
-        return [
-            _more(usual, np.vstack([after, *fading]), [_LITTLE_SD] * 3),
-            _more(usual, np.vstack([after, *nothing]), [_ONCE_SD] * 3),
-        ]
+        rows = np.vstack([after, *(after * np.exp(-since_s / evens_s) for evens_s in _EVENS_S[:2])])
+        return [_more(usual, rows, widths) for widths in ([_LITTLE_SD] * 3, [_ONCE_SD, 0.0, 0.0])]
     if kind is Change.SENSOR:
         width = 0.012 * past.rise
         return [_more(usual, after[None, :], [width], known=step * past.rise * after) for step in _STEPS]
     wet = []
     for settling_d in _WET_SETTLING_D:
-        left = np.exp(-since_d / settling_d) * after
+        left = np.exp(-since_s / (settling_d * DAY_S)) * after
         wet.append(_more(usual, np.vstack([after - left, left]), [0.05, 0.03], rising=len(usual.rows)))
     return wet
 

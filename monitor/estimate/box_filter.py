@@ -112,21 +112,19 @@ def _note_events(model: BoxModel, belief: BoxBelief, events: tuple[Event, ...]) 
             continue
         belief = _carried(model, belief, event.time_s)
         state, covariance = np.array(belief.state), square(belief.covariance, len(belief.state))
-        swap_sd = event.water_kg_sd - event.taken_kg_sd
-        _let_in(model, state, covariance, event.water_kg - event.taken_kg, swap_sd)
-        if event.open_s > 0.0:
+        stood_open = event.open_s > 0.0
+        _let_in(model, state, covariance, event.swap_kg, event.swap_kg_sd)
+        if stood_open:
             _stood_open(model, state, covariance, event, belief.temperature_c)
         count, humidity, drive, lid_kg = belief.half
         # A lid forgotten once tells nothing of those to come.
-        share = (
-            min(1.0, 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S)) if event.open_s == 0.0 else 0.0
-        )
+        share = 0.0 if stood_open else 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S)
         belief = replace(
             belief,
             state=tuple(state.tolist()),
             covariance=upper(covariance),
             block=Block(begun_s=event.time_s),
-            settle_until_s=event.time_s + _AFTER_LID_S * (2.0 if event.open_s > 0.0 else 1.0),
+            settle_until_s=event.time_s + _AFTER_LID_S * (2.0 if stood_open else 1.0),
             half=(count, humidity, drive, lid_kg + event.water_kg),
             openings_per_s=belief.openings_per_s + 1.0 / (21.0 * DAY_S),
             openings_water_kg=belief.openings_water_kg + share * (event.water_kg - belief.openings_water_kg),

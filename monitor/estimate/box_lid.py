@@ -49,14 +49,19 @@ ASKED_ABOUT = (EventKind.DESICCANT_CHANGED, EventKind.CONTENTS_CHANGED)
 class Event:
     kind: EventKind
     time_s: float
-    water_kg: float = 0.0  # let in
-    water_kg_sd: float = 0.0
+    swap_kg: float = 0.0  # let in with the air
+    swap_kg_sd: float = 0.0
     # Where it stood open for longer than a hand is in it: how much longer, what the bed took, in which air.
     open_s: float = 0.0
     taken_kg: float = 0.0
     taken_kg_sd: float = 0.0
     humidity: float = 0.0
     humidity_step: float = 0.0  # of the sensor, 0 to 1
+
+    @property
+    def water_kg(self) -> float:
+        """All that was let in."""
+        return self.swap_kg + self.taken_kg
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -198,8 +203,8 @@ def _shut(model: BoxModel, belief: BoxBelief, reading: BoxReading, has_dropped: 
     return Event(
         kind=EventKind.LID_SHUT,
         time_s=reading.time_s,
-        water_kg=swap_kg + taken_kg,
-        water_kg_sd=_SWAP_SD * swap_kg + _LONG_SD * taken_kg,
+        swap_kg=swap_kg,
+        swap_kg_sd=_SWAP_SD * swap_kg,
         open_s=open_s,
         taken_kg=taken_kg,
         taken_kg_sd=_LONG_SD * taken_kg,

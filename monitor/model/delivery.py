@@ -96,6 +96,11 @@ class OutRow:
     trouble: str = ""
     heard_ms: int | None = None  # of a test: when its recipient said that it had come
 
+    @property
+    def is_pressing(self) -> bool:
+        """Whether it is worth being heard twice rather than not at all."""
+        return self.priority in (Priority.HIGH, Priority.SAFETY)
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class Letter:

@@ -31,10 +31,9 @@ from monitor.model.delivery import (
     Settled,
     Taken,
 )
-from monitor.model.message import Priority
 from monitor.ports import OutboxStore
 from monitor.service.engine import Engine
-from monitor.service.unwritten import Unwritten
+from monitor.service.unwritten import Unwritten, hand_over
 
 log = logging.getLogger(__name__)
 
@@ -216,9 +215,12 @@ class Sender:
 
     def _start_due(self, now_ms: int) -> None:
         queued = self._store.outbox_open(Outcome.QUEUED, now_ms)
-        left = [row for row in queued if self._unwritten.has_left(row)]
-        self._unsettled += [Settled(key=row.key, state=Outcome.SENT, at_ms=now_ms) for row in left]
-        waiting = [row for row in queued if row not in left and not self._unwritten.may_go(row, now_ms)]
+        self._unsettled += [
+            Settled(key=row.key, state=Outcome.SENT, at_ms=now_ms)
+            for row in queued
+            if self._unwritten.has_left(row)
+        ]
+        waiting = [row for row in queued if not self._unwritten.has_it(row, now_ms)]
         if not waiting:
             return
         self._unsettled += [
@@ -239,7 +241,7 @@ class Sender:
         """What cannot wait for a channel that hangs goes by the next one at once."""
         if self._attempts[sending.channel].is_hung:
             for row in sending.rows:
-                if _is_pressing(row) and row.tries == 0:
+                if row.is_pressing and row.tries == 0:
                     self._unsettled.append(_hastened(row, now_ms))
 
     def _take(self, sending: Sending, recipients: Recipients, now_ms: int) -> None:
@@ -260,17 +262,10 @@ class Sender:
             self._begin(_still(sending, rows), channel, name, rows)
 
     def _begin(self, sending: Sending, channel: Channel, name: str, rows: tuple[OutRow, ...]) -> None:
-        done: Future[bool] = Future()
-        attempt = _Attempt(name=name, channel=channel, rows=rows, begun_s=self._pace_s(), done=done)
-        self._attempts[channel.number] = attempt
-
-        def run() -> None:
-            try:
-                done.set_result(self._send(channel.sealed, letter(sending)))
-            except BaseException as error:
-                done.set_exception(error)
-
-        threading.Thread(target=run, name=f"channel-{channel.number}", daemon=True).start()
+        begun_s, done = self._pace_s(), hand_over(self._send, channel, letter(sending))
+        self._attempts[channel.number] = _Attempt(
+            name=name, channel=channel, rows=rows, begun_s=begun_s, done=done
+        )
 
 
 def _changing(change: OutboxChange) -> Callable[[Engine], None]:
@@ -304,11 +299,7 @@ def _failed(
         is_unsure=following.is_unsure,
         trouble=trouble,
     )
-    return [settled, _hastened(row, now_ms)] if _is_pressing(row) else [settled]
-
-
-def _is_pressing(row: OutRow) -> bool:
-    return row.priority in (Priority.HIGH, Priority.SAFETY)
+    return [settled, _hastened(row, now_ms)] if row.is_pressing else [settled]
 
 
 def _hastened(row: OutRow, now_ms: int) -> Hastened:

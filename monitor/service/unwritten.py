@@ -13,8 +13,7 @@ from dataclasses import dataclass
 
 from monitor.alarms.delivery_due import letter, together
 from monitor.errors import MonitorError
-from monitor.model.delivery import Added, Cancelled, Letter, OutboxChange, OutRow, Recipients
-from monitor.model.message import Priority
+from monitor.model.delivery import Added, Cancelled, Channel, Letter, OutboxChange, OutRow, Recipients
 
 log = logging.getLogger(__name__)
 
@@ -22,6 +21,22 @@ HELD_MS = 30_000  # a write that waits for less is an ordinary one
 AGAIN_MS = 60_000
 HUNG_MS = 120_000
 WRITE_TROUBLE = "database_trouble"
+
+Send = Callable[[bytes, Letter], bool]
+
+
+def hand_over(send: Send, channel: Channel, what: Letter) -> "Future[bool]":
+    """Sends on a thread of its own, so that a channel which hangs holds up nothing; what came of it."""
+    done: Future[bool] = Future()
+
+    def run() -> None:
+        try:
+            done.set_result(send(channel.sealed, what))
+        except BaseException as error:
+            done.set_exception(error)
+
+    threading.Thread(target=run, name=f"channel-{channel.number}", daemon=True).start()
+    return done
 
 
 @dataclass(slots=True, kw_only=True)
@@ -46,7 +61,7 @@ class Unwritten:
         send: As the sender's.
     """
 
-    def __init__(self, recipients: Callable[[], Recipients], send: Callable[[bytes, Letter], bool]) -> None:
+    def __init__(self, recipients: Callable[[], Recipients], send: Send) -> None:
         self._recipients = recipients
         self._send = send
         self._known = Recipients(wishes=(), channels=())
@@ -83,10 +98,10 @@ class Unwritten:
         attempt = self._tries.get(row.key)
         return attempt is not None and attempt.has_left()
 
-    def may_go(self, row: OutRow, now_ms: int) -> bool:
-        """Whether it may be on its way just now."""
+    def has_it(self, row: OutRow, now_ms: int) -> bool:
+        """Whether it was sent, or may be on its way just now."""
         attempt = self._tries.get(row.key)
-        return attempt is not None and attempt.may_go(now_ms)
+        return attempt is not None and (attempt.has_left() or attempt.may_go(now_ms))
 
     def forget(self, key: str) -> None:
         """What came of it is written."""
@@ -104,17 +119,9 @@ class Unwritten:
         channel = next((each for each in self._known.channels if each.number == row.channel), None)
         if channel is None:
             return
-        done: Future[bool] = Future()
-        self._tries[row.key] = _Try(row=row, begun_ms=now_ms, done=done)
         log.warning("message leaves unwritten channel=%d about=%s", row.channel, row.subject)
-
-        def run() -> None:
-            try:
-                done.set_result(self._send(channel.sealed, letter(together([row]))))
-            except BaseException as error:
-                done.set_exception(error)
-
-        threading.Thread(target=run, name=f"unwritten-{row.channel}", daemon=True).start()
+        done = hand_over(self._send, channel, letter(together([row])))
+        self._tries[row.key] = _Try(row=row, begun_ms=now_ms, done=done)
 
 
 def _about(row: OutRow) -> tuple[str, str]:
@@ -122,4 +129,4 @@ def _about(row: OutRow) -> tuple[str, str]:
 
 
 def _cannot_wait(row: OutRow) -> bool:
-    return row.priority in (Priority.HIGH, Priority.SAFETY) or row.subject == WRITE_TROUBLE
+    return row.is_pressing or row.subject == WRITE_TROUBLE
