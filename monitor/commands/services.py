@@ -4,7 +4,6 @@ import argparse
 import logging
 import queue
 import secrets
-import signal
 import sys
 import tempfile
 import threading
@@ -23,6 +22,7 @@ from monitor.edge.mosquitto import LOOKER, Accounts
 from monitor.edge.mqtt_client import Address, Parting
 from monitor.edge.mqtt_node import Listener, NodeLink
 from monitor.edge.node import NodeCore, run_node
+from monitor.edge.stop_signals import stop_signals
 from monitor.errors import RefusedError
 from monitor.model.arrival import Arrival
 from monitor.settings import Settings
@@ -37,7 +37,7 @@ LOOPBACK = ("127.0.0.1", "localhost", "::1")
 def serve(options: argparse.Namespace, settings: Settings) -> int:
     """The service for a real site."""
     with (
-        _stop_signals() as stop,
+        stop_signals() as stop,
         Service(settings, Choice(clock=SystemClock())) as service,
         _pages(service, settings, options),
     ):
@@ -55,7 +55,7 @@ def demo(options: argparse.Namespace, settings: Settings) -> int:
     site = DemoSite(options.seed, clock.wall_s(), clock, history_days=options.days)
     share = [0.0]
     with (
-        _stop_signals() as stop,
+        stop_signals() as stop,
         _demo_settings(options, settings.for_demo(SITE, settings.database, FIGURES)) as own,
     ):
         load_inventory(site.inventory_toml().encode(), database(own), own)
@@ -131,7 +131,7 @@ def node(_: argparse.Namespace, settings: Settings) -> int:
     start = f"sorbwatch/{site}/node/{own.key}"
     parting = Parting(topic=f"{start}/online", birth=core.presence(__version__), will=b'{"online": false}')
     link = NodeLink(address, client_id=f"sorbwatch-node-{own.key}", parting=parting)
-    with _stop_signals() as stop:
+    with stop_signals() as stop:
         link.start()
         run_node(core, samplers, lambda payload: link.publish(f"{start}/senml", payload), clock, stop)
         link.close()
@@ -167,7 +167,7 @@ def record(options: argparse.Namespace, settings: Settings) -> int:
         clock=SystemClock(),
     )
     count = 0
-    with _stop_signals() as stop, CaptureWriter(options.file) as writer:
+    with stop_signals() as stop, CaptureWriter(options.file) as writer:
         listener.start()
         ends_s = time.monotonic() + options.seconds if options.seconds else float("inf")
         while not stop.is_set() and time.monotonic() < ends_s:
@@ -201,20 +201,6 @@ def _looker_address(settings: Settings) -> Address:
     if password is None:
         raise RefusedError("there is no broker of ours beside this database: start 'sorbwatch serve' first")
     return Address(host=settings.broker.host, port=settings.broker.port, user=LOOKER, password=password)
-
-
-@contextmanager
-def _stop_signals() -> Iterator[threading.Event]:
-    """An event that SIGTERM and Ctrl-C set; the parts then end in order."""
-    stop = threading.Event()
-    before = {
-        number: signal.signal(number, lambda *_: stop.set()) for number in (signal.SIGTERM, signal.SIGINT)
-    }
-    try:
-        yield stop
-    finally:
-        for number, handler in before.items():
-            signal.signal(number, handler)
 
 
 @contextmanager
