@@ -119,9 +119,9 @@ def bead_rate_1_s(bead_m: float) -> float:
     return 15.0 * diffusivity_m2_s / (bead_m / 2.0) ** 2
 
 
-def tabulated(isotherm: Callable[[float], float], *, factor: float = 1.0, tilt: float = 0.0) -> Array:
+def tabulated(isotherm: Callable[[Array], Array], *, factor: float = 1.0, tilt: float = 0.0) -> Array:
     """An isotherm at the knots, `factor` off the catalogue, and by `tilt` more so at high humidity."""
-    exact = np.array([isotherm(float(humidity)) for humidity in np.clip(KNOT_HUMIDITY, 1e-9, 0.995)])
+    exact = isotherm(np.clip(KNOT_HUMIDITY, 1e-9, 0.995))
     return np.asarray(exact * factor * (1.0 + tilt * (KNOT_HUMIDITY - 0.3)))
 
 
@@ -157,7 +157,7 @@ def spool_body(spool: Spool, library: Library, *, box: int, seed: int) -> Body:
     material = library.material(spool.material)
     dice = dice_for(seed, spool.key)
     content = tabulated(
-        lambda humidity: float(polymer_content(material, humidity)),
+        lambda humidity: polymer_content(material, humidity),
         factor=1.0 + dice.uniform(-0.08, 0.08),
         tilt=dice.uniform(-0.05, 0.05),
     )
@@ -178,7 +178,7 @@ def bed_body(charge: Charge, truth: BoxTruth, library: Library, *, box: int, see
     kind = library.desiccant(charge.kind)
     dice = dice_for(seed, f"bed/{box}")
     content = tabulated(
-        lambda humidity: float(desiccant_loading(kind, humidity)),
+        lambda humidity: desiccant_loading(kind, humidity),
         factor=min(max(dice.gauss(1.0, 0.08), 0.85), 1.15),
     )
     return bed_of_beads(
