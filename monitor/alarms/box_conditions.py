@@ -9,6 +9,8 @@ from monitor.model.condition import Condition
 
 # Whoever buys desiccant or waits for a free oven needs some days.
 SOON_DAYS = 7.0
+# A box whose desiccant is changed once a month is no burden: its charge is not too small.
+ENOUGH_DAYS = 30.0
 TYPES = (
     "humidity_high",
     "desiccant_spent",
@@ -163,10 +165,16 @@ def _diagnosed(box: BoxAnswer, deadline_s: float | None) -> list[Condition]:
             found.append(Condition(type=kind, place=box.key, holds=None))
             continue
         is_it = first is not None and first.cause == cause and first.probability >= LIKELY
-        if kind == "charge_too_small" and _is_wish(box):  # no charge is large enough
+        # Of a wish no charge is large enough; and one that keeps its box for a month is.
+        if kind == "charge_too_small" and (_is_wish(box) or _keeps_on(box)):
             is_it = False
         found.append(_of_cause(box, kind, first if is_it else None, deadline_s))
     return found
+
+
+def _keeps_on(box: BoxAnswer) -> bool:
+    days = None if box.desiccant is None else box.desiccant.days_left
+    return days is not None and (days.p50 is None or days.p50 >= ENOUGH_DAYS)
 
 
 def _is_wish(box: BoxAnswer) -> bool:

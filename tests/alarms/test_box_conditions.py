@@ -148,3 +148,12 @@ def test_past_what_desiccant_keeps_a_wish_is_alarmed_too():
     wet = sound(limit_humidity_pct=3.4, desiccant=charge(spent=True, settled_pct=settles))
     wet = replace(wet, air=replace(wet.air, humidity_pct=12.0))
     assert {"humidity_high", "desiccant_spent"} <= holding(wet)
+
+
+@pytest.mark.parametrize(("days", "holds"), [(4.0, True), (29.0, True), (30.0, False), (None, False)])
+def test_a_charge_that_keeps_its_box_for_a_month_is_not_too_small(days, holds):
+    """A.0: nothing to be done. The likely cause stays on the box's page."""
+    small = (Diagnosis(cause="charge_too_small", probability=0.9, advice="More.", evidence="E."),)
+    left = Spread(p10=days and days / 2, p50=days, p90=days and days * 2)
+    box = sound(desiccant=charge(days_left=left), diagnosis=small)
+    assert ("charge_too_small" in holding(box)) is holds

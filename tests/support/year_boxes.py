@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from support.box_cases import _STATED
 from support.box_truth import DAY_S, Array
-from support.year_truth import BLOCK_S, HOUR_S, Recharge, Year
+from support.year_truth import BLOCK_S, HOUR_S, LIMIT, Plan, Recharge, Stretch, TrueBox, Year
 
 from monitor.estimate import box_track
 from monitor.estimate.box_diagnosis import diagnose
@@ -21,6 +21,7 @@ from monitor.estimate.box_lid import ASKED_ABOUT, BoxReading
 from monitor.estimate.box_model import BoxModel, Sorber, spool_sorber
 from monitor.library import load_library
 from monitor.model.answers import Diagnosis
+from monitor.model.catalogue import KEPT_HUMIDITY
 from monitor.physics.isotherm import desiccant_loading, polymer_content
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
@@ -92,48 +93,62 @@ def _cut(dice: np.random.Generator, into: Array, times: float, mean_s: float) ->
 
 
 def follow_box(year: Year, gaps: Gaps, box: int, seed: int) -> Followed:
-    """Every reading of one box in order through the estimator."""
-    return _Following(year, gaps, box, seed).run()
+    """Every reading of one box in order through the estimator, its whole year known beforehand."""
+    following = Following(year.boxes[box], year.plan, gaps.heard(box), box, seed)
+    following.take(
+        Stretch(
+            at=0,
+            time_s=year.time_s,
+            humidity=year.humidity,
+            temperature_c=year.temperature_c,
+            room_humidity=year.room_humidity,
+            room_c=year.room_c,
+            recharges=year.recharges,
+        )
+    )
+    return following.followed()
 
 
-class _Following:
-    """One box while it is followed."""
+class Following:
+    """One box while it is followed, from stretch to stretch."""
 
-    def __init__(self, year: Year, gaps: Gaps, number: int, seed: int) -> None:
-        self._year, self._number = year, number
-        self._box = year.boxes[number]
+    def __init__(self, box: TrueBox, plan: Plan, heard: Array, number: int, seed: int) -> None:
+        self._box, self._heard, self.number = box, heard, number
         dice = np.random.default_rng([seed, 8, number])
-        count = len(year.time_s)
-        true = year.humidity[:, number] + self._box.sensor_offset
-        heard = gaps.heard(number)
-        sample = np.round(true + _NOISE * dice.standard_normal(count), 4)
-        odd = dice.random(count) < 1e-5
-        sample[odd] = dice.uniform(0.3, 1.0, int(odd.sum()))
-        self._read = np.where(heard, np.maximum(sample, -0.06), np.nan)
-        mean = true + _NOISE / math.sqrt(5.0) * dice.standard_normal(count)
-        mean[odd] += (sample[odd] - true[odd]) / 5.0
-        self._mean = mean
-        warm = year.temperature_c[:, number] + dice.normal(0.0, 0.1) + 0.02 * dice.standard_normal(count)
-        self._warm = np.where(heard, warm, np.nan)
-        room = year.room_humidity[:, number] + dice.normal(0.0, 0.015) + 0.0005 * dice.standard_normal(count)
-        self._room = np.maximum(room, 0.0) * np.asarray(saturated_vapour_kg_m3(year.room_c[:, number]))
-        self._inside = dict.fromkeys(range(len(self._box.spools)))
+        count = len(heard)
+        self._sample_error = _NOISE * dice.standard_normal(count)
+        self._is_odd = dice.random(count) < 1e-5
+        self._odd = np.full(count, np.nan)
+        self._odd[self._is_odd] = dice.uniform(0.3, 1.0, int(self._is_odd.sum()))
+        self._mean_error = _NOISE / math.sqrt(5.0) * dice.standard_normal(count)
+        self._warm_error_c = dice.normal(0.0, 0.1) + 0.02 * dice.standard_normal(count)
+        self._room_error = dice.normal(0.0, 0.015) + 0.0005 * dice.standard_normal(count)
+        # As read, as far as it was followed.
+        self._read, self._mean, self._warm, self._room = (np.full(count, np.nan) for _ in range(4))
+        self._lid, self._spent, self._seen = np.full(count, np.nan), np.zeros(count, bool), np.zeros(count)
+        self._insights: list[Insight] = []
+        self._asked: list[tuple[float, float, str]] = []
+        self._due_s = HOUR_S
+        self._inside = dict.fromkeys(range(len(box.spools)))
         self._filled_s = 0.0
-        self._told = self._changes()
+        self._entered: list[tuple[float, object]] = [
+            entry
+            for swap in plan.swaps
+            if swap.box == number
+            for entry in ((swap.from_s, (swap.spool, False)), (swap.to_s, (swap.spool, True)))
+        ]
+        stated = {spool: _STATED[s.stated] for spool, s in enumerate(box.spools)}
+        self._track = box_track.begin(self._model(stated), 0.0)
 
-    def _changes(self) -> list[tuple[float, object]]:
-        """What people enter of this box, in order."""
-        found: list[tuple[float, object]] = []
-        for swap in self._year.plan.swaps:
-            if swap.box == self._number:
-                found += [(swap.from_s, (swap.spool, False)), (swap.to_s, (swap.spool, True))]
-        found += [(r.at_s, r) for r in self._year.recharges if r.box == self._number]
-        return sorted(found, key=lambda item: item[0])
+    @property
+    def is_told(self) -> bool:
+        """Whether people hear by now that the desiccant is used up, by the rule of the alarm."""
+        if self.limit_humidity() >= KEPT_HUMIDITY:
+            return self._track.spent_since_s is not None
+        return bool(self._insights) and self._insights[-1].settled_early > KEPT_HUMIDITY
 
     def limit_humidity(self) -> float:
         """Of what is inside now [0 to 1]."""
-        from support.year_truth import LIMIT
-
         inside = [LIMIT[self._box.spools[spool].material] for spool in self._inside]
         return min(inside, default=NOTHING_INSIDE)
 
@@ -161,45 +176,61 @@ class _Following:
         )
         return spool_sorber(material, of.net_kg, 0.00175, middle, max((high - low) / 2.0, 1e-5))
 
-    def run(self) -> Followed:
-        count = len(self._mean)
-        lid, spent, seen = np.full(count, np.nan), np.zeros(count, dtype=bool), np.zeros(count)
-        insights: list[Insight] = []
-        asked: list[tuple[float, float, str]] = []
-        stated = {number: _STATED[s.stated] for number, s in enumerate(self._box.spools)}
-        track = box_track.begin(self._model(stated), 0.0)
-        due_s = HOUR_S
-        for at in range(count):
-            end_s = float(self._year.time_s[at])
-            while self._told and self._told[0][0] < end_s:
-                track = self._changed(track, at, self._told.pop(0)[1])
-                due_s = min(due_s, end_s + HOUR_S)
-            track, events = box_track.step(track, self._reading(at), end_s)
-            asked += [(end_s, e.time_s, str(e.kind)) for e in events if e.kind in ASKED_ABOUT]
-            belief = track.belief
-            seen[at] = belief.seen_s
-            spent[at] = track.spent_since_s is not None
-            if belief.lid.phase == "open":
-                lid[at] = belief.lid.since_s
-            if end_s >= due_s and belief.blocks > 0:
-                insights.append(_insight(track, end_s))
-                due_s = end_s + INSIGHT_S
+    def take(self, stretch: Stretch) -> None:
+        """Go on through a stretch of the truth."""
+        self._sense(stretch)
+        entered = [*self._entered, *((r.at_s, r) for r in stretch.recharges if r.box == self.number)]
+        self._entered = sorted(entered, key=lambda item: item[0])
+        for at, time_s in enumerate(stretch.time_s, stretch.at):
+            self._step(at, float(time_s))
+
+    def _sense(self, stretch: Stretch) -> None:
+        """What its sensor and that of its room read over a stretch."""
+        span = slice(stretch.at, stretch.at + len(stretch.time_s))
+        number, heard, odd = self.number, self._heard[span], self._is_odd[span]
+        true = stretch.humidity[:, number] + self._box.sensor_offset
+        sample = np.where(odd, self._odd[span], np.round(true + self._sample_error[span], 4))
+        self._read[span] = np.where(heard, np.maximum(sample, -0.06), np.nan)
+        self._mean[span] = true + self._mean_error[span] + np.where(odd, (sample - true) / 5.0, 0.0)
+        self._warm[span] = np.where(
+            heard, stretch.temperature_c[:, number] + self._warm_error_c[span], np.nan
+        )
+        room = np.maximum(stretch.room_humidity[:, number] + self._room_error[span], 0.0)
+        self._room[span] = room * np.asarray(saturated_vapour_kg_m3(stretch.room_c[:, number]))
+
+    def _step(self, at: int, end_s: float) -> None:
+        while self._entered and self._entered[0][0] < end_s:
+            self._track = self._changed(self._track, at, self._entered.pop(0)[1])
+            self._due_s = min(self._due_s, end_s + HOUR_S)
+        self._track, events = box_track.step(self._track, self._reading(at, end_s), end_s)
+        self._asked += [(end_s, e.time_s, str(e.kind)) for e in events if e.kind in ASKED_ABOUT]
+        belief = self._track.belief
+        self._seen[at] = belief.seen_s
+        self._spent[at] = self._track.spent_since_s is not None
+        if belief.lid.phase == "open":
+            self._lid[at] = belief.lid.since_s
+        if end_s >= self._due_s and belief.blocks > 0:
+            self._insights.append(_insight(self._track, end_s))
+            self._due_s = end_s + INSIGHT_S
+
+    def followed(self) -> Followed:
+        """All of it, once the last stretch was taken."""
         return Followed(
             read=self._read,
             temperature_c=self._warm,
-            lid_since_s=lid,
-            is_spent=spent,
-            seen_s=seen,
-            insights=tuple(insights),
-            asked=tuple(asked),
+            lid_since_s=self._lid,
+            is_spent=self._spent,
+            seen_s=self._seen,
+            insights=tuple(self._insights),
+            asked=tuple(self._asked),
         )
 
-    def _reading(self, at: int) -> list[BoxReading]:
+    def _reading(self, at: int, end_s: float) -> list[BoxReading]:
         if math.isnan(self._warm[at]):
             return []
         return [
             BoxReading(
-                time_s=float(self._year.time_s[at]) - BLOCK_S / 2.0,
+                time_s=end_s - BLOCK_S / 2.0,
                 temperature_c=float(self._warm[at]),
                 relative_humidity=float(self._mean[at]),
                 room_kg_m3=float(self._room[at]),

@@ -1,10 +1,11 @@
 """A year of a site as it truly is: seasons, lids, leaks, charges changed, spools taken out and put back.
 
 It is the truth of the boxes (`box_truth`) under one climate with a calendar of what people do. Nothing here
-knows of the estimator or of alarms: the charge is changed some days after the bed has truly settled at its
-limit, as by somebody who looks once in a while.
+knows of the estimator or of alarms, but that somebody may be told: a charge is changed some days after it was
+told to be used up, or after the bed has truly settled at its limit, as by somebody who looks once in a while.
 """
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
 
 import numpy as np
@@ -23,6 +24,7 @@ _FRESH_HUMIDITY = (0.015, 0.04)
 _DRIED, _WET = (0.04, 0.12), 0.45
 _TABLE_DRIED = (0.04, 0.09)  # PETG, dried until it is under its limit of 10.5 %RH
 _PEOPLE_LOOK_S = 6.0 * HOUR_S
+_AIR = ("humidity", "temperature_c", "room_humidity", "room_c")
 # Of each material by the catalogue, as the site is told it [0 to 1].
 _LIMITS = Limits(load_library().materials)
 LIMIT = {key: float(_LIMITS._humidity_pct[key]) / 100.0 for key in POLYMERS}
@@ -73,7 +75,7 @@ class Plan:
     openings: tuple[Opening, ...]
     swaps: tuple[Swap, ...]
     leaks: tuple[Leak, ...]
-    late_s: tuple[float, ...]  # from a spent bed to its change, by box
+    late_s: tuple[float, ...]  # from a bed that is spent, or told to be, to its change, by box
     tables: int = 0
 
 
@@ -82,6 +84,23 @@ class Recharge:
     box: int
     at_s: float
     dry_kg: float
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Stretch:
+    """Some of the course in steps of five minutes; rows are moments, columns boxes, humidities fractions."""
+
+    at: int  # number of its first row
+    time_s: Array
+    humidity: Array
+    temperature_c: Array
+    room_humidity: Array
+    room_c: Array
+    recharges: tuple[Recharge, ...]  # that came within it
+
+
+# Takes a stretch, and gives the boxes that are told by then to have used up their desiccant.
+Watch = Callable[[Stretch], frozenset[int]]
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -202,6 +221,8 @@ class YearTruth(Truth):
         self._todo = list(plan.openings)
         self._weather_at = (0.0, 0.0)
         self._due_s: list[float | None] = [None] * len(boxes)
+        self._told: frozenset[int] = frozenset()
+        self._recharged_s: dict[int, float] = {}
         self._fresh = np.random.default_rng([seed, 5])
         self._bed_scale = np.ones(len(boxes))
         self._out_touch: dict[int, float] = {}
@@ -217,12 +238,19 @@ class YearTruth(Truth):
         """The spools that lie on tables now and then."""
         return range(2 * self._count - self._plan.tables, 2 * self._count)
 
-    def course(self, days: float) -> Year:
-        """The whole year, minute by minute where a lid was open lately, else in steps of five."""
-        rows: dict[str, list[Array]] = {name: [] for name in ("h", "c", "rh", "rc")}
-        times = []
+    def course(self, days: float, watch: Watch | None = None) -> Year:
+        """The whole year, minute by minute where a lid was open lately, else in steps of five.
+
+        `watch` is asked every six hours; without it nobody is told.
+        """
+        rows: dict[str, list[Array]] = {name: [] for name in _AIR}
+        times: list[float] = []
+        seen = 0
         for block in range(round(days * DAY_S / BLOCK_S)):
             now_s = block * BLOCK_S
+            if watch is not None and block > 0 and now_s % _PEOPLE_LOOK_S == 0.0:
+                self._told = watch(self._stretch(times, rows, seen))
+                seen = block
             self._refresh(now_s, BLOCK_S)
             self._people(now_s)
             is_busy = self._is_busy(now_s)
@@ -231,25 +259,32 @@ class YearTruth(Truth):
                 at_s = now_s + step * step_s
                 self._step(step_s, self._lids(at_s, step_s))
             times.append(now_s + BLOCK_S)
-            rows["h"].append(self._air / self._saturated)
-            rows["c"].append(self._box_c.copy())
-            rows["rh"].append(self._room_vapour / _saturated(self._room_now_c))
-            rows["rc"].append(self._room_now_c.copy())
+            rows["humidity"].append(self._air / self._saturated)
+            rows["temperature_c"].append(self._box_c.copy())
+            rows["room_humidity"].append(self._room_vapour / _saturated(self._room_now_c))
+            rows["room_c"].append(self._room_now_c.copy())
             of_tables = self._table_bodies()
             content = (self._weights[:, None, :] * self._water).sum(axis=0)[-2:, of_tables]
             self._table_rows.append(content.mean(axis=0))
+        if watch is not None:
+            watch(self._stretch(times, rows, seen))
         return Year(
             boxes=tuple(self._boxes),
             plan=self._plan,
             time_s=np.array(times),
-            humidity=np.array(rows["h"]),
-            temperature_c=np.array(rows["c"]),
-            room_humidity=np.array(rows["rh"]),
-            room_c=np.array(rows["rc"]),
             settled_time_s=np.array([at_s for at_s, _ in self.spent]),
             settled=np.array([settled for _, settled in self.spent]),
             recharges=tuple(self.recharges),
             table_content=np.array(self._table_rows),
+            **{name: np.array(values) for name, values in rows.items()},
+        )
+
+    def _stretch(self, times: list[float], rows: dict[str, list[Array]], seen: int) -> Stretch:
+        return Stretch(
+            at=seen,
+            time_s=np.array(times[seen:]),
+            recharges=tuple(r for r in self.recharges if r.at_s >= seen * BLOCK_S),
+            **{name: np.array(values[seen:]) for name, values in rows.items()},
         )
 
     def _weather(self, now_s: float, over_s: float) -> Array:
@@ -316,7 +351,9 @@ class YearTruth(Truth):
     def _look_at(self, box: int, settled: float, now_s: float) -> None:
         due_s = self._due_s[box]
         if due_s is None:
-            if settled >= practical(self._boxes[box].limit_humidity):
+            # What is told within a day of a change may still be of the charge before.
+            is_told = box in self._told and now_s >= self._recharged_s.get(box, 0.0) + DAY_S
+            if is_told or settled >= practical(self._boxes[box].limit_humidity):
                 self._due_s[box] = now_s + self._plan.late_s[box]
             return
         if now_s < due_s or not 0.3 < now_s / DAY_S % 1.0 < 0.9:
@@ -332,6 +369,7 @@ class YearTruth(Truth):
         for values in (self._void, self._dry, self._link, self._touch, self._film):
             values[..., box] *= times
         self._fill(box, float(self._fresh.uniform(*_FRESH_HUMIDITY)), now_s)
+        self._recharged_s[box] = now_s
         self.recharges.append(Recharge(box=box, at_s=now_s, dry_kg=stated))
         self._open_until[box] = now_s + 240.0
 
