@@ -10,7 +10,7 @@ from dataclasses import dataclass, field, replace
 
 import numpy as np
 from support.year_boxes import NODE_BOXES, Followed, Gaps
-from support.year_spools import STEP_S, SpoolLook
+from support.year_spools import BOX_STEP_S, TABLE_STEP_S, SpoolLook
 from support.year_truth import BLOCK_S, HOUR_S, LIMIT, Year
 
 from monitor.alarms import conditions as rules
@@ -311,15 +311,20 @@ class YearOfAlarms:
         )
 
     def _spools_now(self) -> tuple[SpoolAnswer, ...]:
-        number = int((self._now_s() - BLOCK_S) // STEP_S)
+        since_s = self._now_s() - BLOCK_S
+        number = int(since_s // TABLE_STEP_S)
         if number != self._spool_key:
             self._spool_key = number
+            at_box = int(since_s // BOX_STEP_S)
             self._spool_answers = tuple(
                 answer
                 for key, looks in self._spools.items()
-                if (answer := _spool(key, looks[min(number, len(looks) - 1)])) is not None
+                if (answer := _spool(key, looks[number if self._is_table(key) else at_box])) is not None
             )
         return self._spool_answers
+
+    def _is_table(self, spool: str) -> bool:
+        return int(spool.split("-")[1]) >= len(self._followed)
 
     def _oven(self) -> OvenAnswer:
         now_s = self._now_s()

@@ -1,5 +1,5 @@
 """The spools of a year as the site knows them: the very estimator, in steps of four hours, asked when each passes
-its limit once a day (on a table every eight hours).
+its limit once a day; on a table, where hours count, every hour.
 
 Room air is measured; in a box it is what its sensor read. The service does the same in half hours.
 """
@@ -19,8 +19,8 @@ from monitor.estimate.spool_track import Track, begin, step
 from monitor.physics.isotherm import polymer_content
 from monitor.physics.spool_reading import outer_water_content
 
-STEP_S = 4.0 * HOUR_S
-TABLE_S, BOX_S = 8.0 * HOUR_S, 24.0 * HOUR_S  # between two looks at when the limit is passed
+BOX_STEP_S, TABLE_STEP_S = 4.0 * HOUR_S, HOUR_S
+_BOX_LOOK_S = 24.0 * HOUR_S  # between two looks at when the limit is passed; on a table at every step
 _SENSOR_SD = 0.018
 _WORDS = {"dried": "sealed_dry", "open": "open", "unknown": "unknown"}
 # What the site's own oven leaves is known: here as a figure, of a spool settled to this humidity.
@@ -65,15 +65,24 @@ def follow_spools(
     """Answers for every step of the year, by spool."""
     dice = np.random.default_rng([seed, 9])
     offset = dice.normal(0.0, 0.01)
-    places = [place for place in all_spools(year) if place.is_table or not tables_only]
+    tables = [place for place in all_spools(year) if place.is_table]
+    boxes = [] if tables_only else [place for place in all_spools(year) if not place.is_table]
+    return _follow(year, followed, boxes, BOX_STEP_S, offset) | _follow(
+        year, followed, tables, TABLE_STEP_S, offset
+    )
+
+
+def _follow(
+    year: Year, followed: list[Followed], places: list[SpoolPlace], step_s: float, offset: float
+) -> dict[str, list[SpoolLook]]:
     tracks = {place.key: _begun(year, place, "", 0.0) for place in places}
     found: dict[str, list[SpoolLook]] = {place.key: [] for place in places}
-    per_step = round(STEP_S / BLOCK_S)
-    for at in range(0, len(year.time_s), per_step):
+    per_step = round(step_s / BLOCK_S)
+    for at in range(0, len(year.time_s) if places else 0, per_step):
         now_s = at * BLOCK_S
         here: list[tuple[SpoolPlace, Around]] = []
         for place in places:
-            where = _where(year, place, now_s)
+            where = _where(year, place, now_s, step_s)
             if where == "back":
                 tracks[place.key] = _begun(year, place, "dried", now_s)
             if where in ("back", "there"):
@@ -83,7 +92,7 @@ def follow_spools(
                     SpoolLook(place=None, use_before_s=None, is_over=False, trend="recover")
                 )
         if here:
-            _all_on(here, tracks, found, now_s)
+            _all_on(here, tracks, found, now_s, step_s)
     return found
 
 
@@ -92,11 +101,13 @@ def _all_on(
     tracks: dict[str, Track],
     found: dict[str, list[SpoolLook]],
     now_s: float,
+    step_s: float,
 ) -> None:
     now = [tracks[place.key] for place, _ in here]
     airs = [air for _, air in here]
     is_due = [
-        now_s % (TABLE_S if place.is_table else BOX_S) == 0.0
+        place.is_table
+        or now_s % _BOX_LOOK_S == 0.0
         or not found[place.key]
         or found[place.key][-1].place != air.place
         for place, air in here
@@ -124,7 +135,7 @@ def _all_on(
         else:
             look = SpoolLook(place=air.place, use_before_s=None, is_over=False, trend="pause")
         found[place.key].append(look)
-    for (place, _), track in zip(here, step(now, airs, STEP_S), strict=True):
+    for (place, _), track in zip(here, step(now, airs, step_s), strict=True):
         tracks[place.key] = track
 
 
@@ -144,7 +155,7 @@ def _begun(year: Year, place: SpoolPlace, told: str, now_s: float) -> Track:
     return begin(body, now_s)
 
 
-def _where(year: Year, place: SpoolPlace, now_s: float) -> str:
+def _where(year: Year, place: SpoolPlace, now_s: float, step_s: float) -> str:
     """there | back: it came within the last step, dried | away."""
     is_there, came_s = not place.is_table, -math.inf
     for swap in year.plan.swaps:
@@ -158,7 +169,7 @@ def _where(year: Year, place: SpoolPlace, now_s: float) -> str:
             came_s = max(came_s, end_s)
     if not is_there:
         return "away"
-    return "back" if now_s - STEP_S < came_s <= now_s else "there"
+    return "back" if now_s - step_s < came_s <= now_s else "there"
 
 
 def _air(
