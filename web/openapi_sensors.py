@@ -168,7 +168,13 @@ _KINDS: dict[str, dict[str, dict[str, Any]]] = {
             )
         ),
         "beside": {"type": ["string", "null"], "default": None},
+        "sits_at": {
+            "type": ["string", "null"],
+            "default": None,
+            "description": "the name of the corner in which the sensor sits from then on; null: not told",
+        },
     },
+    "seated": {"sits_at": {**_WHO, "description": "one of the corners that were looked at last"}},
     "withdrawn": {"why": _WHO},
 }
 _COMMON: dict[str, dict[str, Any]] = {

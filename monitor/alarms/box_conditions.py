@@ -20,7 +20,6 @@ TYPES = (
     "wet_contents",
     "sensor_implausible",
     "charge_too_small",
-    "sensor_misplaced",
     "contents_unannounced",
 )
 # The driest that a charge keeps a box for weeks: baked silica gel begins at 2 to 3 %RH, and takes up 0.4 % of
@@ -36,7 +35,6 @@ _BY_CAUSE = {
     "wet_contents": "wet_contents",
     "sensor_offset": "sensor_implausible",
     "charge_too_small": "charge_too_small",
-    "sensor_beside_desiccant": "sensor_misplaced",
 }
 
 

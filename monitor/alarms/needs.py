@@ -4,9 +4,11 @@ from collections.abc import Iterable, Iterator, Mapping
 
 from monitor.alarms import wording
 from monitor.alarms.box_conditions import OLD, box_conditions
+from monitor.alarms.place_conditions import misplaced
 from monitor.alarms.spool_conditions import rewetting
 from monitor.model.answers import AirAnswer, BoxAnswer, Need, OvenAnswer, RoomAnswer, SpoolAnswer
 from monitor.model.condition import Condition
+from monitor.model.sensor_check import Seat
 
 # Where silica gel has given up what is useful of it: at 20 %RH it holds half of all it can.
 CLEARLY_HUMID_PCT = 20.0
@@ -21,7 +23,6 @@ _LEVELS = {
     "desiccant_soon": "check",
     "contents_unannounced": "check",
     "sensor_implausible": "check",
-    "sensor_misplaced": "check",
 }
 LID_MIN = 45.0
 _ORDER = {"now": 0, "soon": 1, "check": 2}
@@ -61,6 +62,13 @@ def needs(
         what, act = wording.unplaced(unplaced)
         found.append(Need(place="", level="check", what=what, act=act))
     return tuple(sorted(found, key=lambda need: _ORDER[need.level]))
+
+
+def of_seats(boxes: Iterable[BoxAnswer], seats: Mapping[str, Seat]) -> Iterator[Need]:
+    """Sensors to be moved; `seats` by box. Beside what else is wrong there: it is no cause of damp air."""
+    for condition in (misplaced(box.key, box.name, seats.get(box.key)) for box in boxes):
+        if condition.holds:
+            yield Need(place=condition.place, level="check", what=condition.what, act=condition.act)
 
 
 def _most_pressing(conditions: Iterable[Condition]) -> Condition | None:

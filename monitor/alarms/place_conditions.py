@@ -8,12 +8,14 @@ from monitor.alarms.spool_conditions import rewetting
 from monitor.model.answers import AirAnswer, StatusAnswer
 from monitor.model.around import Around
 from monitor.model.condition import Condition
+from monitor.model.sensor_check import MISPLACED_PCT, Seat
 
 TYPES = (
     "reading_stale",
     "temperature_high",
     "spool_rewet",
     "sensor_check_overdue",
+    "sensor_misplaced",
     "battery_low",
     "node_offline",
 )
@@ -29,6 +31,7 @@ def place_conditions(status: StatusAnswer, around: Around, now_s: float) -> tupl
     found += [_warm(box.key, box.name, box.air) for box in status.boxes]
     found += rewetting(status.spools, status.boxes, now_s)
     found += _overdue(around, names, now_s)
+    found += [misplaced(box.key, box.name, around.seats.get(box.key)) for box in status.boxes]
     found += _batteries(around, names)
     for place, is_off in around.node_offline.items():
         what = f"The node that measures {names.get(place, place)} is offline." if is_off else ""
@@ -68,6 +71,29 @@ def _overdue(around: Around, names: dict[str, str], now_s: float) -> Iterator[Co
         late = wording.span(max(now_s - due_s, 0.0))
         what = f"The sensor of {names.get(place, place)} was due for its check {late} ago."
         yield Condition(type="sensor_check_overdue", place=place, holds=now_s > due_s, what=what)
+
+
+def misplaced(key: str, name: str, seat: Seat | None) -> Condition:
+    """Whether the sensor of a box sits where it reads drier than in the dampest corner, as people told it.
+
+    Where nobody told of corners or seat it is in order: that nobody looked is no fault.
+    """
+    drier_pct = None if seat is None else seat.drier_pct
+    if seat is None or seat.sits_at is None or drier_pct is None:
+        return Condition(type="sensor_misplaced", place=key, holds=False)
+    what, why, act = wording.misplaced(
+        name, seat.sits_at, drier_pct, MISPLACED_PCT, seat.dampest, is_short=seat.mapped.is_short
+    )
+    return Condition(
+        type="sensor_misplaced",
+        place=key,
+        holds=seat.is_misplaced,
+        value=drier_pct,
+        limit=MISPLACED_PCT,
+        what=what,
+        why=why,
+        act=act,
+    )
 
 
 def _batteries(around: Around, names: dict[str, str]) -> Iterator[Condition]:

@@ -158,11 +158,20 @@ _CAUSE_WORDS = {
     "wet_contents": ("something in it gives off water.", "Its desiccant dries that, and is soon used up."),
     "sensor_offset": ("its sensor seems to be off.", "What is told of this box may be wrong."),
     "charge_too_small": ("it has too little desiccant.", "It will not last for a month."),
-    "sensor_beside_desiccant": (
-        "its sensor seems to lie beside the desiccant.",
-        "It reads drier than the air round the spools.",
-    ),
 }
+
+
+def misplaced(
+    name: str, corner: str, drier_pct: float, limit_pct: float, dampest: str, *, is_short: bool
+) -> tuple[str, str, str]:
+    """(what, why, act) for a sensor that sits where it reads drier than in the dampest corner of its box."""
+    care = "; it lay in a corner for less than a day, so take it with care" if is_short else ""
+    return (
+        f"The sensor of {name} sits “{corner}”, where it reads {drier_pct:.1f} %RH drier than “{dampest}”; "
+        f"the limit is {limit_pct:g} %RH{care}.",
+        "Round some of the spools the air is damper than what is shown, by as much.",
+        f"Move the sensor to “{dampest}”, then say on the sensor's page that it sits there now.",
+    )
 
 
 def diagnosed(name: str, cause: str, evidence: str) -> tuple[str, str]:

@@ -6,7 +6,7 @@ from enum import StrEnum
 
 import numpy as np
 
-from monitor.estimate.box_belief import AIR, LEAK, LUMPS, OFFSET, PACE, SKIN, BoxBelief, square
+from monitor.estimate.box_belief import LEAK, LUMPS, OFFSET, PACE, SKIN, BoxBelief, square
 from monitor.estimate.box_changes import Change, changes
 from monitor.estimate.box_forecast import Forecast, forecast
 from monitor.estimate.box_model import LUMP_SHARES, BoxModel
@@ -15,8 +15,6 @@ from monitor.model.catalogue import KEPT_HUMIDITY
 DAY_S = 86_400.0
 REPORT_AT = 0.5  # what is less likely than not is no finding
 _LEAKY_1_H = 0.15
-# Twelve times what a usual bag takes up: shallow trays of beads reach eight.
-_BESIDE_LN = 2.5
 
 
 class Cause(StrEnum):
@@ -26,7 +24,6 @@ class Cause(StrEnum):
     SENSOR_OFFSET = "sensor_offset"
     CHARGE_TOO_SMALL = "charge_too_small"
     LID_OPEN = "lid_open"
-    SENSOR_BESIDE = "sensor_beside_desiccant"
 
 
 _CAUSED = {
@@ -42,7 +39,6 @@ _ACTS = {
     Cause.SENSOR_OFFSET: "Check the sensor over a saturated salt, or swap it with another box's.",
     Cause.CHARGE_TOO_SMALL: "Put in more desiccant, and enter how much is inside.",
     Cause.LID_OPEN: "Shut the lid.",
-    Cause.SENSOR_BESIDE: "Move the sensor away from the desiccant.",
 }
 
 
@@ -101,7 +97,6 @@ def _conditions(model: BoxModel, belief: BoxBelief, ahead: Forecast) -> list[Fin
     leak_kg = max(ahead.leak_kg_per_day.p50, 0.0)
     given_kg, wet_kg = _given_off_kg_per_day(model, belief)
     fills = ahead.fill_kg_30_days
-    beside = math.log(model.tables.air_m3_s) + _BESIDE_LN
     return [
         _finding(
             Cause.SATURATED,
@@ -128,11 +123,6 @@ def _conditions(model: BoxModel, belief: BoxBelief, ahead: Forecast) -> list[Fin
             Cause.CHARGE_TOO_SMALL,
             _above(fills.p50, (fills.p90 - fills.p10) / 2.56 + 1e-3, model.dry_kg),
             f"30 days need about {1000 * fills.p50:.0f} g; {1000 * model.dry_kg:.0f} g are inside.",
-        ),
-        _finding(
-            Cause.SENSOR_BESIDE,
-            _above(state[AIR], spread[AIR], beside),
-            "The reading follows the desiccant faster than the box's air can.",
         ),
     ]
 

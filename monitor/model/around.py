@@ -3,6 +3,8 @@
 from collections.abc import Mapping
 from dataclasses import dataclass, field
 
+from monitor.model.sensor_check import Seat
+
 
 @dataclass(frozen=True, slots=True, kw_only=True)
 class OvenWatch:
@@ -37,6 +39,7 @@ class Around:
     check_due_s: Mapping[str, float | None] = field(default_factory=dict)  # Unix s, by place with a sensor
     battery_pct: Mapping[str, float | None] = field(default_factory=dict)  # by place with a battery
     node_offline: Mapping[str, bool | None] = field(default_factory=dict)  # by place that the node serves
+    seats: Mapping[str, Seat] = field(default_factory=dict)  # by place whose corners were looked at
     test_owed_s: Mapping[str, float] = field(
         default_factory=dict
     )  # Unix s since when, by name of who owes one

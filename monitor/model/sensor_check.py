@@ -1,7 +1,7 @@
 """What is told and found of a sensor: checks, comparisons, corrections, and what of them holds when."""
 
 from collections.abc import Iterable
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from enum import StrEnum
 from typing import ClassVar
 
@@ -10,6 +10,9 @@ from monitor.model.records import Withdrawn, effective
 TOLERANCE_PCT = 1.8  # of the data sheet of an SHT40, typical [%RH]
 INTERVAL_MONTHS = 12
 FAILED_INTERVAL_MONTHS = 6
+# Drier than in the dampest corner [%RH]. One sensor tells two places apart by about 1 %RH, and may itself be
+# off by as much as this: to move it for less makes nothing surer.
+MISPLACED_PCT = 2.0
 
 
 class Verdict(StrEnum):
@@ -124,9 +127,18 @@ class Mapped:
     spread_pct: float  # between the dampest and the driest
     is_uneven: bool  # by more than one sensor can tell of two places
     is_short: bool  # a stay was under a day
+    sits_at: str | None = None  # the corner in which the sensor sits from then on; None: not told
 
 
-SensorWhat = Installed | InJar | Back | Checked | Compared | CorrectionSet | Mapped | Withdrawn
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seated:
+    """From then on it sits in another of the corners that were looked at last."""
+
+    kind: ClassVar[str] = "seated"
+    sits_at: str
+
+
+SensorWhat = Installed | InJar | Back | Checked | Compared | CorrectionSet | Mapped | Seated | Withdrawn
 # What changes the air of a place when it is told, or what is held of it.
 MOVES_AIR = (Installed, InJar, Back, Checked, CorrectionSet, Withdrawn)
 
@@ -184,9 +196,12 @@ class MapNow:
     kind: ClassVar[str] = "mapped"
     stays: tuple[Stay, ...]
     beside: str | None = None  # a second sensor, which stayed where it was in the box
+    sits_at: str | None = None  # one of the stays' names
 
 
-SensorWish = Installed | InJar | Back | CorrectionSet | Withdrawn | CheckNow | CompareNow | CorrectBy | MapNow
+SensorWish = (
+    Installed | InJar | Back | CorrectionSet | Seated | Withdrawn | CheckNow | CompareNow | CorrectBy | MapNow
+)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -238,3 +253,43 @@ def since_installed(events: Iterable[SensorEvent]) -> tuple[SensorEvent, ...]:
     told = effective(events)
     begins = [n for n, event in enumerate(told) if isinstance(event.what, Installed)]
     return told[begins[-1] :] if begins else told
+
+
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Seat:
+    """In which corner of its box a sensor sits, after the corners were looked at."""
+
+    mapped: Mapped
+    mapped_s: float
+    sits_at: str | None  # None: not told, or none of these corners
+    told_s: float  # when that was told
+
+    @property
+    def dampest(self) -> str:
+        return self.mapped.corners[0].name
+
+    @property
+    def drier_pct(self) -> float | None:
+        """By how much it reads drier there than in the dampest corner [%RH]."""
+        first = self.mapped.corners[0]
+        seats = [corner for corner in self.mapped.corners if corner.name == self.sits_at]
+        return first.humidity_pct - seats[0].humidity_pct if seats else None
+
+    @property
+    def is_misplaced(self) -> bool:
+        """As it was told; where nothing was, nobody looked, and that is no fault."""
+        return self.drier_pct is not None and self.drier_pct > MISPLACED_PCT
+
+
+def seat_of(events: Iterable[SensorEvent]) -> Seat | None:
+    """Of the sensor that is on the channel now; None where nobody told of its corners."""
+    seat: Seat | None = None
+    for event in since_installed(events):
+        what = event.what
+        if isinstance(what, Mapped):
+            seat = Seat(mapped=what, mapped_s=event.at_s, sits_at=what.sits_at, told_s=event.at_s)
+        elif isinstance(what, Seated) and seat is not None:
+            # Told of corners that were withdrawn since, its name may be none of these.
+            is_known = any(corner.name == what.sits_at for corner in seat.mapped.corners)
+            seat = replace(seat, sits_at=what.sits_at if is_known else None, told_s=event.at_s)
+    return seat

@@ -12,12 +12,15 @@ from monitor.model.history import Newest
 from monitor.model.inventory import Inventory
 from monitor.model.oven_fact import FactKind, OvenFact
 from monitor.model.reading import Quantity
+from monitor.model.sensor_check import Seat
 from monitor.oven import proof
 from monitor.oven.state import Supervised
 from monitor.ports import Clock, ReadStore
 from monitor.service.oven_smoke import detectors
 from monitor.service.ovens import HOT_C
+from monitor.service.places import placed_at, stays
 from monitor.service.queries import Queries
+from monitor.service.sensor_seats import seats
 
 _CHECKS_S = 600.0  # due dates are days away: looked up no oftener
 _RISE_S = 180.0  # over which a chamber's rise is told, longer than its noise
@@ -87,6 +90,7 @@ class Gatherer:
             check_due_s=self._checks,
             battery_pct=self._batteries(inventory, newest),
             node_offline=self._offline(inventory),
+            seats=self._seats(),
             test_owed_s=self._test_owed_s,
         )
         return self.newest
@@ -166,6 +170,12 @@ class Gatherer:
             for sensor in self._queries.sensors.all()
             if sensor.place is not None
         }
+
+    def _seats(self) -> dict[str, Seat]:
+        """At each look: who says on a page that it sits elsewhere now waits for the alarm to go."""
+        at_ms = round(1000.0 * self._queries.now_s())
+        here = placed_at(stays(self._store.placements()), at_ms)
+        return seats(here, self._store.sensor_events(), at_ms)
 
     def _batteries(self, inventory: Inventory, newest: tuple[Newest, ...]) -> dict[str, float | None]:
         """By place: of its channel, or of the whole node that serves it."""

@@ -4,7 +4,7 @@ import threading
 from collections.abc import Callable, Mapping, Sequence
 from dataclasses import dataclass, replace
 
-from monitor.alarms.needs import needs
+from monitor.alarms.needs import needs, of_seats
 from monitor.alarms.planned_starts import waiting
 from monitor.errors import BadInputError
 from monitor.library import Library
@@ -35,6 +35,7 @@ from monitor.service.corrections import AWAY, Corrections
 from monitor.service.followers import Followers
 from monitor.service.oven_figures import as_learned
 from monitor.service.places import Stay, newest_of, placed_at, stays
+from monitor.service.sensor_seats import seats
 from monitor.service.sensors import SensorAnswers
 from monitor.service.series_points import DEW_POINT, changes_between, check_window, dew_points, point
 from monitor.service.site_catalogue import SiteCatalogue
@@ -167,7 +168,8 @@ class Queries:
         devices = {(row.kind, row.key): row for row in self.store.devices()}
         here = placed_at(stays(self.store.placements()), at_ms)
         newest = self.store.latest(None if at_s is None else at_ms)
-        by_channel, held = newest_of(newest), Corrections(self.store.sensor_events())
+        told_of_sensors = self.store.sensor_events()
+        by_channel, held = newest_of(newest), Corrections(told_of_sensors)
 
         def air_of(place: str, channel: str | None) -> AirAnswer:
             return self._air(place, channel, here.get(place), by_channel, devices, at_ms, held)
@@ -200,6 +202,7 @@ class Queries:
         health = self._health(newest, unplaced, at_ms)
         starts = self.store.planned_starts() if at_s is None else ()
         planned = waiting(starts, inventory.ovens, moment_s, self._zone)
+        misplaced = of_seats(boxes, seats(here, told_of_sensors, at_ms))
         # While the past is still being read everything looks old: nothing is asked of anybody yet.
         is_settling = health.history_share is not None
         return StatusAnswer(
@@ -212,7 +215,9 @@ class Queries:
             alarms=alarm_answers.committed(self.store.alarms(), self._alarm_rows) if at_s is None else (),
             needs=()
             if is_settling
-            else needs(boxes, rooms, heaters, spools, moment_s, unplaced, limits.names, planned),
+            else needs(
+                boxes, rooms, heaters, spools, moment_s, unplaced, limits.names, (*planned, *misplaced)
+            ),
             health=health,
         )
 

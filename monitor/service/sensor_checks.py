@@ -25,6 +25,8 @@ from monitor.model.sensor_check import (
     Installed,
     MapNow,
     Mapped,
+    Seat,
+    Seated,
     SensorEvent,
     SensorTold,
     SensorWhat,
@@ -93,6 +95,8 @@ def _what(told: SensorTold, sensors: SensorAnswers, events: Sequence[SensorEvent
     elif isinstance(wish, Back):
         if in_jar(before) is None and told.replaces is None:
             raise BadInputError("kind is back, and it lies in no jar")
+    elif isinstance(wish, Seated):
+        _is_a_corner(wish, sensors.seat(told.channel, told.at_s))
     elif isinstance(wish, CorrectionSet):
         _limited(wish)
     elif isinstance(wish, Installed):
@@ -179,6 +183,12 @@ def _mapped(told: SensorTold, wish: MapNow, sensors: SensorAnswers) -> Mapped:
     for first, second in zip(ordered, ordered[1:], strict=False):
         if second.from_s < first.to_s:
             raise BadInputError(f"corners: it lay at {first.name!r} and at {second.name!r} at one time")
+    names = [stay.name for stay in wish.stays]
+    for name in names:
+        if names.count(name) > 1:  # where it sits is told by the name
+            raise BadInputError(f"corners: {name!r} is the name of two of them")
+    if wish.sits_at is not None:
+        _check_corner(wish.sits_at, names)
     found = sensors.corners(told.channel, wish.stays, wish.beside)
     return Mapped(
         corners=tuple(
@@ -188,7 +198,22 @@ def _mapped(told: SensorTold, wish: MapNow, sensors: SensorAnswers) -> Mapped:
         spread_pct=round(found.spread_pct, 2),
         is_uneven=found.is_uneven,
         is_short=found.fault == "short",
+        sits_at=wish.sits_at,
     )
+
+
+def _is_a_corner(wish: Seated, seat: Seat | None) -> None:
+    if seat is None:
+        raise BadInputError(
+            "kind is seated, and no corners of its box are on record for this sensor where it is now:"
+            " tell those first"
+        )
+    _check_corner(wish.sits_at, [corner.name for corner in seat.mapped.corners])
+
+
+def _check_corner(sits_at: str, names: Sequence[str]) -> None:
+    if sits_at not in names:
+        raise BadInputError(f"sits_at is {sits_at[:40]!r}; allowed are {', '.join(map(repr, names))}")
 
 
 def _corrected(

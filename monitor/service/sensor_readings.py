@@ -23,6 +23,7 @@ class Channel:
     place_name: str | None
     humidity_id: int | None  # series; None = placed, but never heard
     temperature_id: int | None
+    placed_ms: int  # since when it is there; 0 = nowhere, or from the beginning
 
     @property
     def name(self) -> str:
@@ -35,6 +36,7 @@ def channels(store: ReadStore, inventory: Inventory, at_ms: int) -> dict[str, Ch
     ids = {(f"{s.node}/{s.channel}", s.quantity): s.series_id for s in store.series()}
     here = placed_at(stays(store.placements()), at_ms)
     placed = {stay.channel: place for place, stay in here.items()}
+    since_ms = {stay.channel: stay.from_ms for stay in here.values()}
     names = place_names(inventory)
     heard = {channel for channel, quantity in ids if quantity is Quantity.HUMIDITY}
     # An oven may be placed by a channel that has a temperature only.
@@ -46,6 +48,7 @@ def channels(store: ReadStore, inventory: Inventory, at_ms: int) -> dict[str, Ch
             place_name=names.get(placed.get(key, "")),
             humidity_id=ids.get((key, Quantity.HUMIDITY)),
             temperature_id=ids.get((key, Quantity.TEMPERATURE)),
+            placed_ms=since_ms.get(key, 0),
         )
         for key in sorted(heard | placed_only)
     }

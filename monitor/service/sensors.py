@@ -21,8 +21,10 @@ from monitor.model.sensor_check import (
     NO_CORRECTION,
     Corner,
     Correction,
+    Seat,
     SensorEvent,
     Stay,
+    seat_of,
     since_installed,
 )
 from monitor.ports import ReadStore
@@ -44,6 +46,7 @@ from monitor.service.sensor_guide import (
 )
 from monitor.service.sensor_look_back import look_back
 from monitor.service.sensor_readings import MOST_MS, Channel, channels, samples
+from monitor.service.sensor_seats import told_here
 
 USUAL_PCT = {"box": 15.0, "room": 45.0}  # where nothing was read yet
 _WEEK_MS = 7 * 86_400_000
@@ -207,6 +210,12 @@ class SensorAnswers:
             hours = (stay.to_s - stay.from_s) / 3600.0
             spots.append(Corner(name=stay.name, humidity_pct=humidity_pct, hours=hours))
         return placement(spots)
+
+    def seat(self, key: str, at_s: float | None = None) -> Seat | None:
+        """In which corner it sits; None where nobody told of the corners since it is at its place."""
+        until_s = self._now_s() if at_s is None else at_s
+        placed_ms = self.channel(key).placed_ms
+        return seat_of(told_here(self.events(key), placed_ms, round(until_s * 1000)))
 
     def temperature_c(self, key: str) -> float | None:
         """The newest temperature of a sensor."""

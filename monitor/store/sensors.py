@@ -16,13 +16,15 @@ from monitor.model.sensor_check import (
     InJar,
     Installed,
     Mapped,
+    Seated,
     SensorEvent,
     SensorWhat,
 )
 from monitor.store.records import record_row, told_in
 
 _KINDS: dict[str, type[SensorWhat]] = {
-    each.kind: each for each in (Installed, InJar, Back, Checked, Compared, CorrectionSet, Mapped, Withdrawn)
+    each.kind: each
+    for each in (Installed, InJar, Back, Checked, Compared, CorrectionSet, Mapped, Seated, Withdrawn)
 }
 _LISTS = {Compared.kind: "others", CorrectionSet.kind: "checks"}  # members that JSON gives back as lists
 _COLUMNS = "event_id, channel, at_ms, entered_ms, who, kind, body, replaces"

@@ -17,6 +17,7 @@ from monitor.model.sensor_check import (
     InJar,
     Installed,
     MapNow,
+    Seated,
     SensorTold,
     SensorWish,
     Stay,
@@ -86,12 +87,20 @@ class _Corner(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=T
 class _Mapped(RecordBody, frozen=True, tag="mapped"):
     corners: list[_Corner]
     beside: str | None = None
+    sits_at: str | None = None
 
     def wish(self) -> SensorWish:
         stays = tuple(
             Stay(name=each.name, from_s=unix_s(each.begin), to_s=unix_s(each.end)) for each in self.corners
         )
-        return MapNow(stays=stays, beside=self.beside)
+        return MapNow(stays=stays, beside=self.beside, sits_at=self.sits_at)
+
+
+class _Seated(RecordBody, frozen=True, tag="seated"):
+    sits_at: str
+
+    def wish(self) -> SensorWish:
+        return Seated(sits_at=self.sits_at)
 
 
 class _Withdrawn(RecordBody, frozen=True, tag="withdrawn"):
@@ -101,7 +110,7 @@ class _Withdrawn(RecordBody, frozen=True, tag="withdrawn"):
         return Withdrawn(why=self.why)
 
 
-_Any = _Installed | _InJar | _Back | _Checked | _Compared | _CorrectionSet | _Mapped | _Withdrawn
+_Any = _Installed | _InJar | _Back | _Checked | _Compared | _CorrectionSet | _Mapped | _Seated | _Withdrawn
 
 
 def parse_sensor_told(channel: str, content: bytes, now_s: float, who: str | None = None) -> SensorTold:

@@ -8,10 +8,13 @@ from support.pages import NOW_S, FakeQueries
 from monitor.alarms import needs
 from monitor.alarms.conditions import TYPES, conditions
 from monitor.alarms.needs import LID_MIN
+from monitor.alarms.priority import priority_of
 from monitor.alarms.spool_conditions import REWET_H
 from monitor.library.alarm_table import load_alarm_table
 from monitor.model.answers import Diagnosis, Freshness, Spread
 from monitor.model.around import Around, OvenWatch
+from monitor.model.message import Priority
+from monitor.model.sensor_check import MISPLACED_PCT, Corner, Mapped, Seat
 from monitor.service.air import rfc3339
 
 STATUS = FakeQueries().status()
@@ -186,7 +189,6 @@ def test_a_humid_box():
     [
         ("wet_contents", "wet_contents"),
         ("charge_too_small", "charge_too_small"),
-        ("sensor_misplaced", "sensor_beside_desiccant"),
     ],
 )
 def test_a_likely_cause(kind, cause):
@@ -198,3 +200,61 @@ def test_a_likely_cause(kind, cause):
     assert said(kind, diagnosis=of(0.9), estimate_at=at).holds is True
     assert said(kind, diagnosis=of(0.5), estimate_at=at).holds is False
     assert said(kind, diagnosis=of(0.9), estimate_at=None).holds is None
+
+
+def seated(sits_at, damp_pct=9.0, dry_pct=4.8, **members):
+    """As told of a box with three corners; None: nobody told where the sensor sits."""
+    corners = tuple(
+        Corner(name=name, humidity_pct=humidity_pct, hours=24.0)
+        for name, humidity_pct in (
+            ("low, by the hinge", damp_pct),
+            ("high", 8.0),
+            ("beside the bag", dry_pct),
+        )
+    )
+    usual = {"spread_pct": damp_pct - dry_pct, "is_uneven": True, "is_short": False, "sits_at": sits_at}
+    mapped = Mapped(corners=corners, **(usual | members))
+    seat = Seat(mapped=mapped, mapped_s=NOW_S, sits_at=sits_at, told_s=NOW_S)
+    return replace(GOOD, seats={BOX.key: seat})
+
+
+def test_a_sensor_told_to_sit_where_it_reads_too_dry():
+    """P37, A-30: where, by how much and beyond which limit, what it means, what to do."""
+    found = said("sensor_misplaced", seated("beside the bag"))
+    assert found.holds is True
+    assert (found.value, found.limit) == (pytest.approx(4.2), MISPLACED_PCT)
+    assert found.what == (
+        f"The sensor of {BOX.name} sits “beside the bag”, where it reads 4.2 %RH drier than "
+        "“low, by the hinge”; the limit is 2 %RH."
+    )
+    assert "damper than what is shown" in found.why
+    assert found.act == (
+        "Move the sensor to “low, by the hinge”, then say on the sensor's page that it sits there now."
+    )
+    assert "take it with care" in said("sensor_misplaced", seated("beside the bag", is_short=True)).what
+
+
+def test_a_sensor_in_order_or_of_which_nobody_told_is_no_alarm():
+    """A seat that nobody looked at is no fault; the limit itself is still within it."""
+    assert said("sensor_misplaced").holds is False
+    assert said("sensor_misplaced", seated("low, by the hinge")).holds is False
+    assert said("sensor_misplaced", seated(None)).holds is False
+    assert said("sensor_misplaced", seated("high")).holds is False
+    assert said("sensor_misplaced", seated("beside the bag", damp_pct=7.0, dry_pct=5.0)).holds is False
+    assert said("sensor_misplaced", seated("beside the bag", damp_pct=7.1, dry_pct=5.0)).holds is True
+
+
+def test_a_misplaced_sensor_is_among_the_needs_too():
+    """A-39: beside whatever else is wrong with the box."""
+    seats = seated("beside the bag").seats
+    (need,) = needs.of_seats(STATUS.boxes, seats)
+    assert (need.place, need.level) == (BOX.key, "check")
+    assert "beside the bag" in need.what
+    assert not tuple(needs.of_seats(STATUS.boxes, seated("high").seats))
+
+
+def test_no_row_is_by_its_numbers_a_mere_notice():
+    """What would be no more than a notice is never raised; only a deadline of its own makes such a row one."""
+    rows = load_alarm_table().rows
+    mere = {k for k, row in rows.items() if priority_of(row.consequence, row.respond_s) is Priority.NOTICE}
+    assert mere == {"desiccant_soon"}

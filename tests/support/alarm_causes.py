@@ -4,13 +4,13 @@ import sqlite3
 from contextlib import closing
 from dataclasses import replace
 
-from support.alarm_past import CHARGED, Pasts, air, channel, inventory, spool
+from support.alarm_past import CHARGED, Pasts, air, channel, inventory, spool, two_zones
 from support.alarm_wire import HOUR_S, MINUTE_S, STEP_S, Case
 from support.processes import PlainBroker
 from support.waiting import wait_for
 
 from monitor.library.alarm_table import load_alarm_table
-from monitor.model.sensor_check import Installed, SensorTold
+from monitor.model.sensor_check import Installed, MapNow, SensorTold, Stay
 from monitor.oven.site import Tick
 from monitor.service import worker as worker_module
 
@@ -104,6 +104,30 @@ def _installed_long_ago(site):
         SensorTold(channel=channel("shelf"), at_s=site.now_s - 40 * DAY_S, who="Mara", wish=told)
     )
     site.pass_time(2 * STEP_S)  # due dates are looked up every ten minutes
+
+
+_LOW_PCT, _BESIDE_PCT = two_zones(40.0, 3.0)
+_SITS = (
+    "sensor of Shelf box sits “beside the bag”, where it reads "
+    f"{round(_LOW_PCT, 2) - round(_BESIDE_PCT, 2):.1f} %RH drier than “low, by the hinge”"
+)
+
+
+def _sits_beside_the_bag(site):
+    """The sensor lay a day in each of two corners, and whoever moved it says that it stays at the bag."""
+    begin_s, now_s = site.now_s - 2.0 * DAY_S, site.now_s
+    names = ("low, by the hinge", "beside the bag")
+    stays = [
+        Stay(name=name, from_s=begin_s + day * DAY_S, to_s=begin_s + (day + 1) * DAY_S)
+        for day, name in enumerate(names)
+    ]
+    for stay, humidity_pct in zip(stays, (_LOW_PCT, _BESIDE_PCT), strict=True):
+        times_s = [stay.from_s + hour * HOUR_S for hour in range(24)]
+        site.pack({channel("shelf"): [(at_s, air(humidity_pct)) for at_s in times_s]})
+    told = MapNow(stays=tuple(stays), sits_at="beside the bag")
+    site.service.changes.add_sensor_event(
+        SensorTold(channel=channel("shelf"), at_s=now_s, who="Mara", wish=told)
+    )
 
 
 def _left_alone(site):
@@ -203,6 +227,8 @@ CASES = (
     Case(kind="desiccant_soon", place="sieve", words="Sieve box: its desiccant will be spent in about",
          most_s=1_800.0 + _NO_MORE, cause=_nothing),
     Case(kind="smoke", place="loft", words="smoke detector in Loft says smoke", most_s=0.0, cause=_smoke),
+    Case(kind="sensor_misplaced", place="shelf", words=_SITS,
+         most_s=_NO_MORE, cause=_sits_beside_the_bag),
     Case(kind="temperature_high", place="shelf", words="Shelf box is at 45 °C",
          most_s=600.0 + 5 * STEP_S, cause=_warm, each=_warm),
     Case(kind="oven_trip", place="kiln", words="The kiln has switched its heater off and locked it",

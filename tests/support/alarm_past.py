@@ -76,6 +76,18 @@ def air(humidity_pct, temperature_c=22.0):
     return {"temperature": temperature_c, "humidity": humidity_pct}
 
 
+def two_zones(room_pct, bed_pct):
+    """Humidity round the spools and beside the bag of one box [%RH], steady and at one temperature.
+
+    Water comes in at the lid, to the spools; it goes from there to the bag, and into it. What flows is the same
+    on all three ways, which are in exchanges of the box's air an hour.
+    """
+    leak, between, into_bag = 0.1, 0.9, 4.0
+    flow = (room_pct - bed_pct) / (1.0 / leak + 1.0 / between + 1.0 / into_bag)
+    beside = bed_pct + flow / into_bag
+    return beside + flow / between, beside
+
+
 # --- boxes with a past: their truth is simulated, and what their sensors read is published ---
 
 

@@ -18,7 +18,6 @@ CAUSES: Mapping[str, str] = {
     "sensor_offset": "The sensor reads wrong.",
     "charge_too_small": "There is too little desiccant for this box.",
     "lid_open": "The lid is open.",
-    "sensor_beside_desiccant": "The sensor sits by the desiccant and reads that, not the air of the box.",
 }
 _LIKELY = ((0.95, "almost certainly"), (0.8, "very likely"), (0.6, "likely"), (0.5, "more likely than not"))
 _TELLS = {

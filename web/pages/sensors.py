@@ -8,6 +8,7 @@ from monitor.errors import BadInputError
 from monitor.library.salts import load_salts
 from monitor.model.people import Role
 from monitor.model.sensor_answers import Due
+from monitor.model.sensor_check import MISPLACED_PCT
 from monitor.service.changes import Changes
 from monitor.service.queries import Queries
 from web.entry import TEXT_MAX, Entry, told_by
@@ -88,6 +89,7 @@ def _corners(queries: Queries, present: Presenter, *, can_change: bool, fault: s
     return render_template(
         "sensors_placement.html",
         **found | {"fault": fault or found["fault"], "can_note": found["can_note"] or bool(fault)},
+        limit=f"{MISPLACED_PCT:g} %RH",
         can_change=can_change and may(Role.DO),
         who=signed_in_name() or request.cookies.get("who", "")[:TEXT_MAX],
         signed_in=signed_in_name(),
@@ -107,6 +109,7 @@ def _page(
     name = f"{node}/{channel}"
     _found(queries, name)
     guide, events = queries.sensors.guide(name), queries.sensors.events(name)
+    seat = queries.sensors.seat(name)
     salts = {salt.key: f"{salt.name.lower()} ({salt.formula})" for salt in load_salts().values()}
     spools = {item.key: item.name for item in queries.inventory().spools.values()}
     told = words.records(events, salts, present)
@@ -118,7 +121,9 @@ def _page(
         channel=channel,
         row=words.row(guide.sensor, present),
         sentence=guide.sensor.sentence,
-        facts=(*words.facts(guide.sensor, present), *words.seat(events, present)),
+        facts=(*words.facts(guide.sensor, present), *words.seat(seat, present)),
+        seats=words.seat_choices(seat),
+        is_seat_due=words.is_seat_due(seat),
         step=words.step(guide),
         works_at=f"{guide.works_at_pct:.0f} %RH",
         temperature=f"{guide.temperature_c:.0f} °C",

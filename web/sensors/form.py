@@ -15,6 +15,7 @@ from monitor.model.sensor_check import (
     CorrectionSet,
     InJar,
     Installed,
+    Seated,
     SensorTold,
     SensorWish,
 )
@@ -32,6 +33,7 @@ FIELDS: Mapping[str, tuple[str, ...]] = {
     "compared": ("others", "hours"),
     "correct": ("checks",),
     "uncorrect": (),
+    "seated": ("sits_at",),
     "installed": ("serial", "tolerance_pct", "interval_months"),
     "withdrawn": ("why",),
 }
@@ -44,6 +46,7 @@ LABELS: Mapping[str, str] = {
     "others": "The other sensors",
     "hours": "Hours",
     "checks": "The points",
+    "sits_at": "Where it sits",
     "serial": "Serial number",
     "tolerance_pct": "Tolerance",
     "interval_months": "Months between checks",
@@ -108,6 +111,7 @@ _WISHES: Mapping[str, Callable[[Entry], SensorWish]] = {
         checks=tuple(_whole_of("checks", text) for text in _listed(entry, "checks"))
     ),
     "uncorrect": lambda _: CorrectionSet(offset_pct=0.0, gain=1.0),
+    "seated": lambda entry: Seated(sits_at=text_of(entry, "sits_at")),
     "installed": lambda entry: Installed(
         serial=text_of(entry, "serial"),
         tolerance_pct=figure("tolerance_pct", entry.value("tolerance_pct", "1.8"), "0.5 to 10 %RH"),

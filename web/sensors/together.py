@@ -1,6 +1,6 @@
 """Questions about several sensors or corners, from a form's fields to finished words."""
 
-from collections.abc import Mapping
+from collections.abc import Mapping, Sequence
 from typing import Any
 
 from werkzeug.datastructures import MultiDict
@@ -10,7 +10,7 @@ from monitor.model.sensor_answers import OpenLid, PlacementAnswer, SideBySideAns
 from monitor.model.sensor_check import MapNow, SensorTold, Stay
 from monitor.service.queries import Queries
 from web.entry import local_moment
-from web.fields import figure
+from web.fields import Choice, choices, figure
 from web.inside import sentence
 from web.present import Presenter, seconds
 
@@ -77,6 +77,7 @@ def placed(queries: Queries, args: "MultiDict[str, str]", present: Presenter) ->
         "sensors": sorted(sensors, key=lambda item: item[1]),
         "values": values,
         "can_note": answer is not None and len(stays) > 1,
+        "seats": _seats(values, stays, answer),
         "corners": CORNERS,
         "fields": _FIELDS,
         "fault": fault,
@@ -88,6 +89,15 @@ def placed(queries: Queries, args: "MultiDict[str, str]", present: Presenter) ->
     }
 
 
+def _seats(
+    values: Mapping[str, str], stays: Sequence[Stay], answer: PlacementAnswer | None
+) -> tuple[Choice, ...]:
+    """Where the sensor may sit from now on; the dampest, where it belongs, unless another was chosen."""
+    names = [stay.name for stay in stays] if answer is None else [spot.name for spot in answer.spots]
+    chosen = values.get("sits_at", names[0] if answer is not None and names else "")
+    return choices([*((name, name) for name in names), ("", "not decided yet")], chosen)
+
+
 def mapped(queries: Queries, fields: Mapping[str, str], present: Presenter, who: str | None) -> SensorTold:
     """What is told of the corners of a box; BadInputError names what is wrong."""
     values = {name: text[:200].strip() for name, text in fields.items()}
@@ -96,7 +106,9 @@ def mapped(queries: Queries, fields: Mapping[str, str], present: Presenter, who:
         channel=values.get("channel", ""),
         at_s=queries.now_s(),
         who=who or values.get("who", ""),
-        wish=MapNow(stays=tuple(stays), beside=values.get("beside") or None),
+        wish=MapNow(
+            stays=tuple(stays), beside=values.get("beside") or None, sits_at=values.get("sits_at") or None
+        ),
     )
 
 

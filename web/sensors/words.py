@@ -20,11 +20,13 @@ from monitor.model.sensor_check import (
     InJar,
     Installed,
     Mapped,
+    Seat,
+    Seated,
     SensorEvent,
     SensorWhat,
     Verdict,
-    since_installed,
 )
+from web.fields import Choice, choices
 from web.present import Presenter, seconds
 
 _VERDICTS = {
@@ -108,14 +110,38 @@ def facts(sensor: SensorAnswer, present: Presenter) -> tuple[tuple[str, str], ..
     return tuple(found)
 
 
-def seat(events: Sequence[SensorEvent], present: Presenter) -> tuple[tuple[str, str], ...]:
-    """What the corners of its box told last, as a name and words."""
-    found = [event for event in since_installed(events) if isinstance(event.what, Mapped)]
-    if not found:
+def seat(found: Seat | None, present: Presenter) -> tuple[tuple[str, str], ...]:
+    """Where it sits and what the corners of its box told last, as names and words."""
+    if found is None:
         return ()
-    what = found[-1].what
-    assert isinstance(what, Mapped)  # as chosen above
-    return (("Where it sits", f"{placed(what)} Looked at {present.clock(found[-1].at_s, '%d %b %Y')}."),)
+    corners = f"{placed(found.mapped)} Looked at {present.clock(found.mapped_s, '%d %b %Y')}."
+    return ("Where it sits", _seated(found, present)), ("Corners of its box", corners)
+
+
+def seat_choices(found: Seat | None) -> tuple[Choice, ...]:
+    """Where it can be said to sit: the dampest corner first, where it belongs."""
+    names = [] if found is None else [corner.name for corner in found.mapped.corners]
+    return choices([(name, name) for name in names], names[0] if names else "")
+
+
+def is_seat_due(found: Seat | None) -> bool:
+    """Whether it is to be told where it sits, or to be moved."""
+    return found is not None and (found.is_misplaced or (found.drier_pct is None and found.mapped.is_uneven))
+
+
+def _seated(found: Seat, present: Presenter) -> str:
+    drier_pct = found.drier_pct
+    if drier_pct is None and not found.mapped.is_uneven:
+        return "Not told yet; it may sit in any of its corners."
+    if drier_pct is None:
+        return f"Not told yet. It belongs at “{found.dampest}”, the dampest corner."
+    where = f"“{found.sits_at}”, told {present.clock(found.told_s, '%d %b %Y')}"
+    if found.sits_at == found.dampest:
+        return f"{where}: the dampest corner, where it belongs."
+    apart = f"{where}: it reads {drier_pct:.1f} %RH drier there than at “{found.dampest}”, the dampest corner"
+    if found.is_misplaced:
+        return f"{apart}. Move it there."
+    return f"{apart}, which is near enough."
 
 
 def records(
@@ -243,17 +269,21 @@ def _told(what: SensorWhat, salts: Mapping[str, str]) -> str:
             return "Correction ended"
         return f"Corrected by {what.offset_pct:+.2f} %RH, gain {what.gain:.3f}"
     if isinstance(what, Mapped):
-        return f"Its box looked at from corner to corner. {placed(what)}"
+        sits = "" if what.sits_at is None else f" It sits at “{what.sits_at}”."
+        return f"Its box looked at from corner to corner. {placed(what)}{sits}"
+    if isinstance(what, Seated):
+        return f"It sits at “{what.sits_at}” from then on"
     return "Put back at its place"
 
 
 def placed(what: Mapped) -> str:
-    """Where the sensor that stays has to sit, after the corners were looked at."""
+    """Where the sensor has to sit, after the corners were looked at."""
     first, last = what.corners[0], what.corners[-1]
     short = "; stays of less than a day, take it with care" if what.is_short else ""
     if not what.is_uneven:
         return f"The corners agree within {what.spread_pct:.1f} %RH: it may sit in any of them{short}."
-    return f"{first.name} is the dampest, {what.spread_pct:.1f} %RH over {last.name}: it sits there{short}."
+    over = f"{what.spread_pct:.1f} %RH over {last.name}"
+    return f"{first.name} is the dampest, {over}: the sensor belongs there{short}."
 
 
 def _day(text: str | None, present: Presenter) -> str:
