@@ -280,6 +280,64 @@ def test_where_a_sensor_belongs_is_asked_seen_and_written_down(site, client):
     check_answers(client)
 
 
+def test_where_it_sits_is_asked_with_the_corners_and_told_anew_in_one_step(site, client):
+    """A-39: the dampest is chosen already; left beside the bag it asks to be moved; then one form says it was."""
+    site.days(2, crate=18.0, loft=45.0)
+    site.days(2, crate=12.0, loft=45.0)
+    asked = client.get("/sensors/placement", query_string=corners(site)).text
+    assert '<option value="low, by the hinge" selected>' in asked
+    assert '<option value="">not decided yet</option>' in asked
+    assert "It sits there now" not in client.get(PAGE).text  # no corners are on record
+    told = corners(site, who="Mira", sits_at="beside the bag")
+    assert client.post("/sensors/placement", data=told, headers=HERE).status_code == 303
+    page = client.get(PAGE)
+    assert "“beside the bag”" in text_of(page)
+    assert "6.2 %RH drier there than at “low, by the hinge”, the dampest corner. Move it" in text_of(page)
+    assert '<details id="seat" class="by" open>' in page.text
+    assert "sits “beside the bag”" in text_of(client.get("/"))
+    assert tell(client, kind="seated", sits_at="low, by the hinge").status_code == 303
+    page = client.get(PAGE)
+    assert "the dampest corner, where it belongs" in text_of(page)
+    assert '<details id="seat" class="by">' in page.text
+    assert "It sits at “low, by the hinge” from then on" in text_of(page)
+    site.queries.changed()  # as the worker says after a commit
+    assert "sits “beside the bag”" not in text_of(client.get("/"))
+    check_answers(client)
+
+
+def test_a_seat_that_is_no_corner_is_refused(site, client):
+    """On both pages one sentence with the allowed names; what was chosen stays chosen, nothing is kept."""
+    site.days(2, crate=18.0, loft=45.0)
+    site.days(2, crate=12.0, loft=45.0)
+    refused = tell(client, kind="seated", sits_at="top")
+    assert refused.status_code == 400
+    assert "no corners of its box are on record" in text_of(refused)
+    told = corners(site, who="Mira", sits_at="top")
+    refused = client.post("/sensors/placement", data=told, headers=HERE)
+    assert refused.status_code == 400
+    assert "allowed are 'low, by the hinge', 'beside the bag'" in text_of(refused)
+    told = corners(site, who="", sits_at="beside the bag")
+    refused = client.post("/sensors/placement", data=told, headers=HERE)
+    assert '<option value="beside the bag" selected>' in refused.text
+    assert site.queries.sensors.events("n1/crate") == ()
+    assert client.post("/sensors/placement", data=told | {"who": "Mira"}, headers=HERE).status_code == 303
+    refused = tell(client, kind="seated", sits_at="top")
+    assert refused.status_code == 400
+    assert "Where it sits is 'top'; allowed are 'low, by the hinge', 'beside the bag'" in text_of(refused)
+    assert len(site.queries.sensors.events("n1/crate")) == 1
+
+
+def test_not_decided_yet_is_no_seat(site, client):
+    site.days(2, crate=18.0, loft=45.0)
+    site.days(2, crate=12.0, loft=45.0)
+    told = corners(site, who="Mira", sits_at="")
+    assert client.post("/sensors/placement", data=told, headers=HERE).status_code == 303
+    assert site.queries.sensors.events("n1/crate")[0].what.sits_at is None
+    assert "Not told yet. It belongs at “low, by the hinge”" in text_of(client.get(PAGE))
+    looking = client_of(site, look_only=True).get(PAGE)
+    assert "It sits there now" not in looking.text
+
+
 @pytest.mark.parametrize(
     ("wrong", "words"),
     [
@@ -312,12 +370,21 @@ def test_a_sensor_lay_in_one_corner_at_a_time(site, client):
             "end": dt.datetime.fromtimestamp(site.now - end * DAY_S, zone).isoformat(),
         }
 
-    def told(*stays):
-        body = {"who": "mara", "kind": "mapped", "corners": list(stays)}
+    def told(*stays, **more):
+        body = {"who": "mara", "kind": "mapped", "corners": list(stays)} | more
         return client.post("/api/v1/sensors/n1/crate/events", data=json.dumps(body), headers=HERE)
 
     refused = told(stay("a", 3, 1), stay("b", 2, 0))
     assert refused.status_code == 400
     assert "at one time" in refused.get_json()["detail"]
     assert told(stay("a", 3, 2), stay("b", 2, 1)).status_code == 201
+    refused = told(stay("a", 3, 2), stay("b", 2, 1), sits_at="c")
+    assert (refused.status_code, refused.get_json()["detail"]) == (
+        400,
+        "sits_at is 'c'; allowed are 'a', 'b'",
+    )
+    assert told(stay("a", 3, 2), stay("b", 2, 1), sits_at="b").status_code == 201
+    body = json.dumps({"who": "mara", "kind": "seated", "sits_at": "a"})
+    assert client.post("/api/v1/sensors/n1/crate/events", data=body, headers=HERE).status_code == 201
+    assert [event.what.sits_at for event in site.queries.sensors.events("n1/crate")] == [None, "b", "a"]
     check_answers(client)

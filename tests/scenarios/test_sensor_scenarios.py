@@ -6,7 +6,17 @@ from support.spool_site import BOX, DAY_S, HOUR_S, OTHER_BOX, ROOM, spool
 
 from monitor.errors import BadInputError
 from monitor.model.sensor_answers import Due
-from monitor.model.sensor_check import Back, CheckNow, CompareNow, InJar, Installed, Stay, Verdict
+from monitor.model.sensor_check import (
+    Back,
+    CheckNow,
+    CompareNow,
+    InJar,
+    Installed,
+    MapNow,
+    Seated,
+    Stay,
+    Verdict,
+)
 
 CHEST = "n1/chest"
 CORNERS = (("high", 2), ("hinge", 1))  # and the days ago when it was put there
@@ -101,6 +111,29 @@ def test_p37_the_corner_that_is_dampest_is_where_the_sensor_belongs(tmp_path):
             site.queries.sensors.placement(
                 CRATE, [Stay(name="too early", from_s=begin_s - DAY_S, to_s=begin_s - HOUR_S)]
             )
+
+
+def test_p37_a_sensor_left_beside_the_desiccant_is_asked_to_be_moved(tmp_path):
+    """P37, A-39: it stays where it reads too dry, and that is on the front page until somebody moved it."""
+    with sensor_site(tmp_path) as site:
+        begin_s = site.now
+        site.days(1, crate=15.5, loft=45.0)
+        site.days(1, crate=11.0, loft=45.0)
+        stays = (
+            Stay(name="low, by the hinge", from_s=begin_s, to_s=begin_s + DAY_S),
+            Stay(name="beside the desiccant", from_s=begin_s + DAY_S, to_s=site.now),
+        )
+        site.sense(MapNow(stays=stays, sits_at="beside the desiccant"))
+
+        def asked():
+            return [need.act for need in site.queries.status().needs if "the sensor of" in need.what.lower()]
+
+        assert asked() == [
+            "Move the sensor to “low, by the hinge”, then say on the sensor's page that it sits there now."
+        ]
+        site.now += HOUR_S
+        site.sense(Seated(sits_at="low, by the hinge"))
+        assert asked() == []
 
 
 def test_p37_what_the_box_did_meanwhile_is_taken_off_by_a_second_sensor(tmp_path):

@@ -2,8 +2,11 @@
 
 import pytest
 from support.oven_site import OVEN, oven_site
+from support.spool_site import BOX
 
+from monitor.model.batch import Batch
 from monitor.model.reading import Quantity, Reading, TimeQuality
+from monitor.model.sensor_check import Corner, Mapped, Seated, SensorEvent
 from monitor.service.around import Gatherer, Troubles
 
 
@@ -138,3 +141,22 @@ def test_a_battery_is_that_of_the_channel_or_of_the_whole_node(site):
     assert set(found.values()) == {9.0}
     reading(site, "air", Quantity.BATTERY, 80.0)
     assert site.gatherer.around().battery_pct["loft"] == 80.0
+
+
+def told_of_crate(site, what):
+    at_s = site.queries.now_s()
+    number = site.store.load().newest_sensor_event_id + 1
+    event = SensorEvent(channel="n1/crate", at_s=at_s, entered_s=at_s, who="m", what=what, event_id=number)
+    site.store.apply(Batch(sensor_events=[event]))
+
+
+def test_where_a_sensor_sits_is_known_at_the_next_look(site):
+    """Who says that it was moved must not wait for the alarm to go."""
+    assert site.gatherer.around().seats == {}
+    corners = tuple(Corner(name=n, humidity_pct=pct, hours=24.0) for n, pct in (("low", 9.0), ("bag", 5.0)))
+    told_of_crate(
+        site, Mapped(corners=corners, spread_pct=4.0, is_uneven=True, is_short=False, sits_at="bag")
+    )
+    assert site.gatherer.around().seats[BOX].drier_pct == 4.0
+    told_of_crate(site, Seated(sits_at="low"))
+    assert site.gatherer.around().seats[BOX].drier_pct == 0.0

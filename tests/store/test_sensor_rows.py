@@ -8,9 +8,12 @@ from monitor.model.sensor_check import (
     Back,
     Checked,
     Compared,
+    Corner,
     CorrectionSet,
     InJar,
     Installed,
+    Mapped,
+    Seated,
     SensorEvent,
 )
 from monitor.model.spool_event import Checkpoint
@@ -28,6 +31,18 @@ KINDS = (
     Compared(others=("n1/a", "n1/b"), shown_pct=44.0, others_pct=45.0, allowed_pct=2.5, is_odd=False),
     CorrectionSet(offset_pct=2.2, gain=0.98, uncertainty_pct=1.0, checks=(3,)),
     CorrectionSet(offset_pct=0.0, gain=1.0),
+    Mapped(
+        corners=(
+            Corner(name="low", humidity_pct=15.5, hours=24.0),
+            Corner(name="at the „bag“", humidity_pct=11.0, hours=24.0),
+        ),
+        spread_pct=4.5,
+        is_uneven=True,
+        is_short=False,
+        sits_at="at the „bag“",
+    ),
+    Mapped(corners=(), spread_pct=0.0, is_uneven=False, is_short=True),
+    Seated(sits_at="low"),
     Withdrawn(why="'; DROP TABLE sensor_event; --"),
 )
 
