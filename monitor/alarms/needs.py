@@ -65,7 +65,12 @@ def needs(
 
 
 def of_seats(boxes: Iterable[BoxAnswer], seats: Mapping[str, Seat]) -> Iterator[Need]:
-    """Sensors to be moved; `seats` by box. Beside what else is wrong there: it is no cause of damp air."""
+    """Sensors to be moved, the least pressing of all; what else is wrong with their boxes has other causes.
+
+    Args:
+        boxes: As answered.
+        seats: By box.
+    """
     for condition in (misplaced(box.key, box.name, seats.get(box.key)) for box in boxes):
         if condition.holds:
             yield Need(place=condition.place, level="check", what=condition.what, act=condition.act)

@@ -202,7 +202,6 @@ class Queries:
         health = self._health(newest, unplaced, at_ms)
         starts = self.store.planned_starts() if at_s is None else ()
         planned = waiting(starts, inventory.ovens, moment_s, self._zone)
-        misplaced = of_seats(boxes, seats(here, told_of_sensors, at_ms))
         # While the past is still being read everything looks old: nothing is asked of anybody yet.
         is_settling = health.history_share is not None
         return StatusAnswer(
@@ -215,8 +214,9 @@ class Queries:
             alarms=alarm_answers.committed(self.store.alarms(), self._alarm_rows) if at_s is None else (),
             needs=()
             if is_settling
-            else needs(
-                boxes, rooms, heaters, spools, moment_s, unplaced, limits.names, (*planned, *misplaced)
+            else (
+                *needs(boxes, rooms, heaters, spools, moment_s, unplaced, limits.names, planned),
+                *of_seats(boxes, seats(here, told_of_sensors, at_ms)),
             ),
             health=health,
         )

@@ -292,10 +292,11 @@ def test_where_it_sits_is_asked_with_the_corners_and_told_anew_in_one_step(site,
     assert client.post("/sensors/placement", data=told, headers=HERE).status_code == 303
     page = client.get(PAGE)
     assert "“beside the bag”" in text_of(page)
-    assert "6.2 %RH drier there than at “low, by the hinge”, the dampest corner. Move it" in text_of(page)
+    assert "6.2 %RH drier than in the dampest corner: move it to “low, by the hinge”." in text_of(page)
     assert '<details id="seat" class="by" open>' in page.text
     assert "sits “beside the bag”" in text_of(client.get("/"))
-    assert tell(client, kind="seated", sits_at="low, by the hinge").status_code == 303
+    assert f'href="{PAGE}">Its sensor</a>' in client.get(f"/boxes/{BOX}").text
+    assert tell(client, kind="seated", sits_at="low, by the hinge").headers["Location"] == f"{PAGE}#facts"
     page = client.get(PAGE)
     assert "the dampest corner, where it belongs" in text_of(page)
     assert '<details id="seat" class="by">' in page.text

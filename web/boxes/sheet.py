@@ -93,6 +93,7 @@ class BoxSheets:
             "done": self._done(events, done),
             "zone": self._queries.zone(),
             "side": SIDE,
+            "sensor": self._sensor(key),
             **self._pictures(box, window, now_s),
             **self._form(parts.status, box, entry, events, who),
         }
@@ -138,6 +139,14 @@ class BoxSheets:
             ),
             "loading": course.figure(box, found, wanted, present, now_s),
         }
+
+    def _sensor(self, key: str) -> tuple[str, str] | None:
+        """Node and channel of what measures the box."""
+        box = self._queries.inventory().boxes.get(key)
+        if box is None or box.channel is None:
+            return None
+        node, _, channel = box.channel.partition("/")
+        return node, channel
 
     def _form(
         self, status: StatusAnswer, box: BoxAnswer, entry: Entry, events: Sequence[BoxEvent], who: str

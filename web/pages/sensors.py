@@ -54,7 +54,8 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
         except BadInputError as error:
             page = _page(queries, present, (node, channel), form.faulty(entry, error), can_change=True)
             return Response(page, status=400)
-        response = redirect(url_for(".show", node=node, channel=channel) + "#do", SEE_OTHER)
+        part = "#facts" if entry.kind == "seated" else "#do"
+        response = redirect(url_for(".show", node=node, channel=channel) + part, SEE_OTHER)
         return remembering(response, entry.value("who"))
 
     @pages.get("/sensors/compare")
@@ -77,7 +78,7 @@ def blueprint(queries: Queries, changes: Changes | None, present: Presenter) -> 
             page = _corners(queries, present, can_change=True, fault=sentence(str(error)))
             return Response(page, status=400)
         node, _, channel = told.channel.partition("/")
-        response = redirect(url_for(".show", node=node, channel=channel) + "#do", SEE_OTHER)
+        response = redirect(url_for(".show", node=node, channel=channel) + "#facts", SEE_OTHER)
         return remembering(response, told.who)
 
     return pages

@@ -135,13 +135,13 @@ def _seated(found: Seat, present: Presenter) -> str:
         return "Not told yet; it may sit in any of its corners."
     if drier_pct is None:
         return f"Not told yet. It belongs at “{found.dampest}”, the dampest corner."
-    where = f"“{found.sits_at}”, told {present.clock(found.told_s, '%d %b %Y')}"
+    where = f"“{found.sits_at}”, as told {present.clock(found.told_s, '%d %b %Y')}"
     if found.sits_at == found.dampest:
         return f"{where}: the dampest corner, where it belongs."
-    apart = f"{where}: it reads {drier_pct:.1f} %RH drier there than at “{found.dampest}”, the dampest corner"
+    apart = f"{where}, where it reads {drier_pct:.1f} %RH drier than in the dampest corner"
     if found.is_misplaced:
-        return f"{apart}. Move it there."
-    return f"{apart}, which is near enough."
+        return f"{apart}: move it to “{found.dampest}”."
+    return f"{apart}: near enough."
 
 
 def records(
