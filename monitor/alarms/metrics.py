@@ -6,7 +6,9 @@ from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
 from dataclasses import dataclass
 from statistics import fmean, pstdev
+from typing import Any
 
+from monitor.alarms.state import Shown
 from monitor.model.alarm_change import AlarmTransition
 
 CHATTER_S, CHATTER_TIMES = 60.0, 3
@@ -28,6 +30,16 @@ class Occurrence:
     to_s: float | None  # None = still
     acked_s: float | None = None
     told: bool = False
+    hidden: tuple[tuple[float, float | None], ...] = ()  # from, to: by a declared rule; None = still
+
+    def stands(self, at_s: float) -> bool:
+        """Whether it was active for over a day by then, before people.
+
+        What a declared rule hides stands before nobody: its cause does.
+        """
+        is_active = self.from_s < at_s - STALE_S and (self.to_s is None or self.to_s > at_s)
+        is_hidden = any(begin_s <= at_s and (end_s is None or at_s < end_s) for begin_s, end_s in self.hidden)
+        return self.told and is_active and not is_hidden
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -86,10 +98,7 @@ def health(
         slow_chattering=slow,
         fleeting=dict(fleeting),
         noisy=tuple(sorted({(line.key, line.type, line.place) for line in log if line.key in noisy})),
-        # What stays hidden by a declared rule stands before nobody: its cause does.
-        stale=tuple(
-            sorted({i.key for i in found if i.told and i.to_s is None and to_s - i.from_s > STALE_S})
-        ),
+        stale=tuple(sorted({item.key for item in found if item.to_s is None and item.stands(to_s)})),
         floods=spans,
         flood_share=sum(end - begin for begin, end in spans) / (to_s - from_s),
         bad_actors=worst,
@@ -105,13 +114,13 @@ def health(
 
 def occurrences(log: Iterable[AlarmTransition]) -> tuple[Occurrence, ...]:
     """Activations with their ends, in the order in which they began."""
-    open_at: dict[str, dict[str, object]] = {}
-    done: list[dict[str, object]] = []
+    open_at: dict[str, dict[str, Any]] = {}
+    done: list[dict[str, Any]] = []
     for line in log:
         at_s = line.at_ms / 1000.0
         if line.what == "activated":
-            begun: dict[str, object] = {"key": line.key, "type": line.type, "from_s": at_s, "to_s": None}
-            open_at[line.key] = begun | {"acked_s": None, "told": line.told}
+            begun: dict[str, Any] = {"key": line.key, "type": line.type, "from_s": at_s, "to_s": None}
+            open_at[line.key] = begun | {"acked_s": None, "told": line.told, "hidden": ()}
             done.append(open_at[line.key])
         elif line.key in open_at:
             entry = open_at[line.key]
@@ -119,8 +128,19 @@ def occurrences(log: Iterable[AlarmTransition]) -> tuple[Occurrence, ...]:
                 entry["to_s"] = at_s
             elif line.what == "acknowledged" and entry["acked_s"] is None:
                 entry["acked_s"] = at_s
-            entry["told"] = bool(entry["told"]) or (line.told and line.what != "cleared")
-    return tuple(Occurrence(**entry) for entry in done)  # type: ignore[arg-type]  # built just above
+            entry["told"] = entry["told"] or (line.told and line.what != "cleared")
+        if line.key in open_at:
+            _note_hiding(open_at[line.key], at_s, is_hidden=line.now == Shown.DSUPR)
+    return tuple(Occurrence(**entry) for entry in done)
+
+
+def _note_hiding(entry: dict[str, Any], at_s: float, *, is_hidden: bool) -> None:
+    spans = entry["hidden"]
+    was_hidden = bool(spans) and spans[-1][1] is None
+    if is_hidden and not was_hidden:
+        entry["hidden"] = (*spans, (at_s, None))
+    elif was_hidden and not is_hidden:
+        entry["hidden"] = (*spans[:-1], (spans[-1][0], at_s))
 
 
 def floods(told_s: Sequence[float], now_s: float) -> tuple[tuple[float, float], ...]:

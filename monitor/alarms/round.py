@@ -23,8 +23,6 @@ from monitor.model.condition import Condition
 from monitor.model.hiding_rule import HidingRule
 from monitor.model.message import Priority
 
-# What a cause did to the air takes a while to pass when it is gone.
-SETTLE_S = 1_800.0
 SENTENCE_MAX = 1_000  # characters; a column has to hold what is kept
 
 
@@ -189,7 +187,9 @@ def _lifted(
         return state
     gone_s = scene.mono_s - looks.caused_s.setdefault(state.key, scene.mono_s)
     is_idle = not state.active and state.pending_s is None
-    if gone_s <= 0.0 or (gone_s < SETTLE_S and not is_idle and not state.hiding.is_over):
+    rule = scene.rules.get(state.hiding.rule)  # None: the table of before knew it
+    settles_s = 0.0 if rule is None else rule.settles_s
+    if gone_s <= 0.0 or (gone_s < settles_s and not is_idle and not state.hiding.is_over):
         return state
     return _stepped(state, DesignLifted(), row, scene.moment, changes)
 

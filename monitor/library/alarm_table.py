@@ -53,6 +53,7 @@ class _Rule(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=Tru
     hides: list[str]
     same_place: bool
     max_s: float
+    settles_s: float
 
 
 class _File(msgspec.Struct, frozen=True, forbid_unknown_fields=True, kw_only=True):
@@ -89,6 +90,7 @@ def parse_alarm_table(content: bytes) -> AlarmTable:
             hides=tuple(rule.hides),
             same_place=rule.same_place,
             max_s=rule.max_s,
+            settles_s=rule.settles_s,
         )
         for name, rule in file.rules.items()
     }
@@ -135,6 +137,8 @@ def _check_rule(rule: HidingRule, rows: Mapping[str, AlarmRow]) -> None:
         raise _fault(rule.name, "text" if rule.causes else "causes", "must not be empty")
     if not 0.0 < rule.max_s <= LONGEST_S:
         raise _fault(rule.name, "max_s", f"must be above 0 and at most {LONGEST_S:g} (A-27)")
+    if not 0.0 <= rule.settles_s <= rule.max_s:
+        raise _fault(rule.name, "settles_s", f"must be 0 to max_s, {rule.max_s:g}")
     for kind in rule.hides:
         if kind not in rows or rule.name not in rows[kind].hidden_by:
             raise _fault(rule.name, "hides", f"names {kind!r}, which has no row that names the rule")

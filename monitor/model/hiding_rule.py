@@ -13,3 +13,4 @@ class HidingRule:
     hides: tuple[str, ...]  # types
     same_place: bool  # the cause must be at the very place
     max_s: float  # longer than this nothing stays hidden
+    settles_s: float  # what the cause did to the air takes so long to pass when it is gone

@@ -57,6 +57,31 @@ def test_a26_a_cause_hides_from_when_it_holds_not_from_when_it_is_told():
     assert told(at, 60, {**TABLE.rows, humidity.type: humidity}) == [(5 + delay_s / STEP_S, "lid_open")]
 
 
+@pytest.mark.parametrize(("open_h", "heard"), [(5.0, ["lid_open"]), (9.0, ["lid_open", "humidity_high"])])
+def test_a27_of_a_forgotten_lid_the_humidity_is_told_after_eight_hours(open_h, heard):
+    """Till then one voice is enough: its act is the same, and shutting the lid ends both."""
+
+    def at(minute):
+        is_open = minute < 60 * open_h
+        return (
+            held("humidity_high", minute < 60 * open_h + 100, value=45.0, limit=12.0),
+            held("lid_open", is_open),
+        )
+
+    found = told(at, 12 * 60)
+    assert [kind for _, kind in found] == heard
+    assert found[-1][0] in (45, 8 * 60 - 1)
+
+
+def test_a26_air_that_does_not_dry_after_the_lid_was_shut_is_told_two_hours_later():
+    def at(minute):
+        return (held("humidity_high", True, value=45.0, limit=12.0), held("lid_open", minute < 180))
+
+    found = told(at, 12 * 60)
+    assert [kind for _, kind in found] == ["lid_open", "humidity_high"]
+    assert found[1][0] == pytest.approx(180 + 120, abs=2)
+
+
 def test_a27_the_humidity_is_told_when_the_lid_was_no_reason():
     def at(minute):
         return (held("humidity_high", True, value=45.0, limit=12.0), held("lid_open", 5 <= minute < 12))

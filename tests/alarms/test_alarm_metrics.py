@@ -22,7 +22,7 @@ def _log(*lines):
             activation=f"{key}-{number}",
             what=what,
             was="norm",
-            now="shlvd" if what == "shelved" else "unack",
+            now={"shelved": "shlvd", "hidden": "dsupr"}.get(what, "unack"),
             priority="low",
             who="monitor",
             told=what == "activated",
@@ -59,6 +59,13 @@ def test_fleeting_is_shorter_than_five_samples():
 def test_stale_is_active_for_more_than_a_day():
     assert _health((0, "humid-a", "activated"), days=1.1).stale == ("humid-a",)
     assert _health((0.2 * DAY_S, "humid-a", "activated"), days=1.1).stale == ()
+
+
+def test_what_its_cause_hides_stands_before_nobody():
+    """Told first, hidden once its cause was told: the cause is what stands. Shown again, it stands itself."""
+    hidden = (0, "humid-a", "activated"), (HOUR_S, "humid-a", "hidden")
+    assert _health(*hidden, days=1.1).stale == ()
+    assert _health(*hidden, (DAY_S, "humid-a", "shown again"), days=1.1).stale == ("humid-a",)
 
 
 def test_a_flood_begins_above_ten_and_ends_below_five():

@@ -53,6 +53,8 @@ def _with(kind, field, value):
         ("rows.lid_open", "basis", None, "basis"),
         ("rows.lid_open", "colour", '"red"', "colour"),
         ("rules.node_hides_silence", "max_s", "0.0", "node_hides_silence: max_s"),
+        ("rules.node_hides_silence", "settles_s", "86401.0", "node_hides_silence: settles_s"),
+        ("rules.node_hides_silence", "settles_s", "-1.0", "node_hides_silence: settles_s"),
         ("rules.node_hides_silence", "causes", '["moon"]', "node_hides_silence: causes"),
     ],
 )

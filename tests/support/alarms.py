@@ -59,6 +59,7 @@ LID_RULE = HidingRule(
     hides=("humidity_high",),
     same_place=True,
     max_s=2 * HOUR_S,
+    settles_s=1_800.0,
 )
 BROKER_RULE = HidingRule(
     name="broker_hides_silence",
@@ -67,6 +68,7 @@ BROKER_RULE = HidingRule(
     hides=("reading_stale",),
     same_place=False,
     max_s=6 * HOUR_S,
+    settles_s=1_800.0,
 )
 DRYING_RULE = HidingRule(
     name="drying_hides_temperature",
@@ -75,6 +77,7 @@ DRYING_RULE = HidingRule(
     hides=("temperature_high",),
     same_place=True,
     max_s=24 * HOUR_S,
+    settles_s=1_800.0,
 )
 RULES = {rule.name: rule for rule in (LID_RULE, BROKER_RULE, DRYING_RULE)}
 

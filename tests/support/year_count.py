@@ -12,7 +12,7 @@ from support.year_alarms import QUIET, START_S, Mishaps, Told
 from support.year_boxes import NODE_BOXES, Gaps
 from support.year_truth import BLOCK_S, DAY_S, HOUR_S, LIMIT, Year, practical
 
-from monitor.alarms.metrics import Occurrence, floods, health, occurrences
+from monitor.alarms.metrics import floods, health, occurrences
 from monitor.model.message import Message, MessageKind, Priority
 
 # Gone at the next look counts as fleeting: five samples of a sensor that reports every 75 s.
@@ -79,7 +79,7 @@ def load_of(told: Told, days: float, kinds: tuple[str, ...]) -> Load:
         if m.type not in ("storm", "broker_away", "clock_wrong", "node_offline", "oven_trip")
     ]
     quiet = [m for m in sent if _is_quiet(m.at_s)]
-    stale = [_stale_on(found, day) for day in range(1, math.ceil(days))]
+    stale = [sum(i.stands(START_S + day * DAY_S) for i in found) for day in range(1, math.ceil(days))]
     # Each time that a storm is told has a number behind the storm's own name.
     storms = Counter(m.occurrence.rpartition("-")[0] for m in sent if m.type == "storm")
     per_day = np.histogram(at_s, bins=np.arange(0.0, days + 1.0) * DAY_S)[0]
@@ -129,11 +129,6 @@ def _may_sound(message: Message) -> bool:
 def _most_within(at_s: list[float], span_s: float) -> int:
     at = np.sort(np.array(at_s))
     return int((np.searchsorted(at, at + span_s, side="left") - np.arange(len(at))).max()) if len(at) else 0
-
-
-def _stale_on(found: tuple[Occurrence, ...], day: int) -> int:
-    at_s = START_S + day * DAY_S
-    return sum(i.told and i.from_s < at_s - DAY_S and (i.to_s is None or i.to_s > at_s) for i in found)
 
 
 class Truths:
@@ -212,11 +207,13 @@ class Truths:
         return self.settled(number, at_s) >= practical(self._year.boxes[number].limit_humidity) - SENSOR_ERROR
 
     def soon(self, place: str, at_s: float) -> bool:
-        """Spent within twice the week that is told."""
-        return any(
-            box == place and at_s - DAY_S <= span[0] <= at_s + 14.0 * DAY_S
-            for box, span in self.spent_spans()
-        )
+        """So within twice the week that is told: who is told changes the charge before it is truly spent."""
+        return self._comes_to_be_spent(place, at_s - DAY_S, at_s + 14.0 * DAY_S)
+
+    def _comes_to_be_spent(self, place: str, from_s: float, to_s: float) -> bool:
+        within = self._year.settled_time_s
+        within = within[(within >= max(from_s, 0.0)) & (within <= to_s)]
+        return any(self.spent(place, float(time_s)) for time_s in within)
 
     def leaky(self, place: str, at_s: float) -> bool:
         number = self._number(place)
@@ -236,9 +233,7 @@ class Truths:
         number = self._number(place)
         filled = [0.0, *(r.at_s for r in self._year.recharges if r.box == number)]
         since_s = max(at for at in filled if at <= at_s)
-        return any(
-            box == place and since_s <= span[0] <= since_s + 30.0 * DAY_S for box, span in self.spent_spans()
-        )
+        return self._comes_to_be_spent(place, since_s + DAY_S, since_s + 30.0 * DAY_S)
 
     def off(self, place: str, _at_s: float) -> bool:
         return abs(self._year.boxes[self._number(place)].sensor_offset) > 0.015
