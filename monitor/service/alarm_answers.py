@@ -33,6 +33,29 @@ class AlarmLook:
     shelve_max_s: float  # 0 = cannot be put aside
 
 
+@dataclass(frozen=True, slots=True, kw_only=True)
+class Waiting:
+    """What is so, but not for long enough to be an alarm yet."""
+
+    key: str
+    what: str
+    left_s: float  # told in so long if it stays so, and its readings come
+
+
+def waiting_of(states: Iterable[AlarmState], rows: Mapping[str, AlarmRow]) -> tuple[Waiting, ...]:
+    """The first to be told first. What something hides waits for that."""
+    found = (
+        Waiting(
+            key=state.key,
+            what=state.said.what or rows[state.type].name,
+            left_s=max(rows[state.type].on_delay_s - state.pending_s, 0.0),
+        )
+        for state in states
+        if state.pending_s is not None and state.shown is Shown.NORM and state.type in rows
+    )
+    return tuple(sorted(found, key=lambda item: (item.left_s, item.key)))
+
+
 def answer_of(state: AlarmState, row: AlarmRow) -> AlarmAnswer:
     """The object of the contract."""
     said = state.said

@@ -22,7 +22,7 @@ from monitor.model.batch import Batch
 from monitor.model.cycle import RecordKind
 from monitor.model.message import MessageKind
 from monitor.ports import Clock
-from monitor.service.alarm_answers import AlarmLook, answer_of, answers_of, look_of
+from monitor.service.alarm_answers import AlarmLook, Waiting, answer_of, answers_of, look_of, waiting_of
 from monitor.service.alarm_figures import row_with
 from monitor.service.alarm_notes import (
     airs,
@@ -90,6 +90,9 @@ class AlarmDesk:
         states = dict(self._states)
         answers = answers_of(states, self._rows)
         return tuple(self._look_of(states[answer.key]) for answer in answers)
+
+    def waiting(self) -> tuple[Waiting, ...]:
+        return waiting_of(list(self._states.values()), self._rows)
 
     def look(self, key: str) -> AlarmLook:
         """One alarm, normal or not; BadInputError where there is none of that key."""

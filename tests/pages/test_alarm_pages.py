@@ -14,6 +14,7 @@ from monitor.alarms.delivery import plan
 from monitor.alarms.delivery_due import due, letter
 from monitor.alarms.events import WHAT
 from monitor.model.reading import Quantity, Reading, TimeQuality
+from monitor.service.alarm_desk import EVERY_S
 from web import create_app
 from web.alarms.view import HAPPENED
 from web.openapi import DOCUMENT
@@ -62,6 +63,33 @@ def test_what_why_what_to_do_and_by_when(site):
     assert re.search(r"by \d\d:\d\d (today|tomorrow)", text)
     assert f'href="/boxes/{BOX}"' in page.text
     assert ">1</b>" in client.get("/").text  # the count on every page
+
+
+def test_what_is_not_so_for_long_enough_is_named_with_when_it_is_told(site):
+    """Whoever reads of it on the front page finds here why it is no alarm yet; it is gone once it is one, or over."""
+    client = client_of(site)
+    site.acts.set_figure("humidity_high", "on_delay_s", 1_800.0, "Mira", "a hand is in it often")
+    site.set("humidity_high", True, value=40.0, limit=14.0)
+    site.look(11)
+    (waiting,) = site.desk.waiting()
+    assert waiting.left_s == pytest.approx(1_800.0 - 10 * EVERY_S)
+    text = text_of(client.get("/alarms"))
+    assert "No alarm" in text
+    assert re.search(rf"Not for long enough yet .*humidity_high at {BOX}\. Told in about 25 min", text)
+    site.look(60)
+    assert site.desk.waiting() == ()
+    assert [look.alarm.key for look in site.desk.looks()] == [HUMID]
+    assert "Not for long enough yet" not in text_of(client.get("/alarms"))
+
+
+def test_what_passes_before_its_delay_is_waited_for_no_more(site):
+    site.acts.set_figure("humidity_high", "on_delay_s", 1_800.0, "Mira", "a hand is in it often")
+    site.set("humidity_high", True, value=40.0, limit=14.0)
+    site.look(2)
+    assert [each.key for each in site.desk.waiting()] == [HUMID]
+    site.set("humidity_high", False, value=5.0, limit=14.0)
+    site.look(1)
+    assert site.desk.waiting() == ()
 
 
 def test_what_is_pushed_leads_to_a_page_that_exists(site):

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 
 from monitor.alarms.wording import span
 from monitor.model.alarm_change import AlarmTransition
-from monitor.service.alarm_answers import AlarmLook
+from monitor.service.alarm_answers import AlarmLook, Waiting
 from web.present import Presenter, seconds
 
 # (states shown, heading, what the group means), in the order in which they are looked at
@@ -106,6 +106,13 @@ def groups(
         for states, heading, words in GROUPS
     )
     return tuple(group for group in found if group.cards)
+
+
+def waiting(found: Iterable[Waiting]) -> tuple[tuple[str, str], ...]:
+    """What is not an alarm yet, and when it would be, in words."""
+    return tuple(
+        (item.what, f"Told in about {span(max(item.left_s, 60.0))} if it stays so.") for item in found
+    )
 
 
 def card(look: AlarmLook, links: Mapping[str, tuple[str, str]], present: Presenter, now_s: float) -> Card:

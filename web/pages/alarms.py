@@ -160,6 +160,7 @@ def blueprint(queries: Queries, acts: AlarmActs | None, present: Presenter, *, c
         return render_template(
             "alarms.html",
             groups=view.groups(looks, _links(), present, now_s),
+            waiting=() if acts is None else view.waiting(acts.desk.waiting()),
             is_kept=acts is not None,
             is_settling=acts is not None and acts.desk.is_settling(),
             held_back=0 if acts is None else acts.desk.held_back(),
