@@ -24,6 +24,12 @@ fi
 make_environment requirements-test.lock
 
 export HYPOTHESIS_STORAGE_DIRECTORY="${TMPDIR:-/tmp}/sorbwatch-hypothesis"
+# Compiled once and kept: else each worker, and each service that a test starts, compiles all of it anew.
+unset PYTHONDONTWRITEBYTECODE
+# Databases of tests are synced at each commit, which costs a card or disk half a minute and proves nothing more.
+if [ -z "${TMPDIR:-}" ] && [ -w /dev/shm ] && [ "$(df -Pk /dev/shm | awk 'END { print $4 }')" -gt 2000000 ]; then
+  export TMPDIR=/dev/shm
+fi
 check() { "$venv/bin/python" -m "$@"; }
 check ruff format --check --quiet controller monitor web tests
 check ruff check --quiet controller monitor web tests
