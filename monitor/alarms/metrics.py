@@ -4,9 +4,8 @@ import math
 from bisect import bisect_right
 from collections import Counter, defaultdict
 from collections.abc import Iterable, Sequence
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from statistics import fmean, pstdev
-from typing import Any
 
 from monitor.alarms.state import Shown
 from monitor.model.alarm_change import AlarmTransition
@@ -98,7 +97,7 @@ def health(
         slow_chattering=slow,
         fleeting=dict(fleeting),
         noisy=tuple(sorted({(line.key, line.type, line.place) for line in log if line.key in noisy})),
-        stale=tuple(sorted({item.key for item in found if item.to_s is None and item.stands(to_s)})),
+        stale=tuple(sorted({item.key for item in found if item.stands(to_s)})),
         floods=spans,
         flood_share=sum(end - begin for begin, end in spans) / (to_s - from_s),
         bad_actors=worst,
@@ -114,33 +113,34 @@ def health(
 
 def occurrences(log: Iterable[AlarmTransition]) -> tuple[Occurrence, ...]:
     """Activations with their ends, in the order in which they began."""
-    open_at: dict[str, dict[str, Any]] = {}
-    done: list[dict[str, Any]] = []
+    done: list[Occurrence] = []
+    newest: dict[str, int] = {}  # where in `done`, by key
     for line in log:
-        at_s = line.at_ms / 1000.0
         if line.what == "activated":
-            begun: dict[str, Any] = {"key": line.key, "type": line.type, "from_s": at_s, "to_s": None}
-            open_at[line.key] = begun | {"acked_s": None, "told": line.told, "hidden": ()}
-            done.append(open_at[line.key])
-        elif line.key in open_at:
-            entry = open_at[line.key]
-            if line.what in ("cleared", "vanished") and entry["to_s"] is None:
-                entry["to_s"] = at_s
-            elif line.what == "acknowledged" and entry["acked_s"] is None:
-                entry["acked_s"] = at_s
-            entry["told"] = entry["told"] or (line.told and line.what != "cleared")
-        if line.key in open_at:
-            _note_hiding(open_at[line.key], at_s, is_hidden=line.now == Shown.DSUPR)
-    return tuple(Occurrence(**entry) for entry in done)
+            newest[line.key] = len(done)
+            done.append(Occurrence(key=line.key, type=line.type, from_s=line.at_ms / 1000.0, to_s=None))
+        at = newest.get(line.key)
+        if at is not None:
+            done[at] = _with(done[at], line)
+    return tuple(done)
 
 
-def _note_hiding(entry: dict[str, Any], at_s: float, *, is_hidden: bool) -> None:
-    spans = entry["hidden"]
-    was_hidden = bool(spans) and spans[-1][1] is None
+def _with(item: Occurrence, line: AlarmTransition) -> Occurrence:
+    """After another line of its alarm."""
+    at_s, hidden = line.at_ms / 1000.0, item.hidden
+    is_hidden, was_hidden = line.now == Shown.DSUPR, bool(hidden) and hidden[-1][1] is None
     if is_hidden and not was_hidden:
-        entry["hidden"] = (*spans, (at_s, None))
+        hidden = (*hidden, (at_s, None))
     elif was_hidden and not is_hidden:
-        entry["hidden"] = (*spans[:-1], (spans[-1][0], at_s))
+        hidden = (*hidden[:-1], (hidden[-1][0], at_s))
+    is_end = line.what in ("cleared", "vanished")
+    return replace(
+        item,
+        to_s=at_s if is_end and item.to_s is None else item.to_s,
+        acked_s=at_s if line.what == "acknowledged" and item.acked_s is None else item.acked_s,
+        told=item.told or (line.told and line.what != "cleared"),
+        hidden=hidden,
+    )
 
 
 def floods(told_s: Sequence[float], now_s: float) -> tuple[tuple[float, float], ...]:

@@ -7,7 +7,8 @@ import sys
 import pytest
 from support.processes import ROOT
 
-# The signal goes to a thread that is not the main one, once that waits for the event.
+# The signal goes to a thread that is not the main one, once that waits for the event. The clock decides nothing:
+# a signal that comes before the wait is heard, too, only more easily.
 CHILD = """
 import signal, sys, threading, time
 from monitor.edge.stop_signals import stop_signals

@@ -5,8 +5,8 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.box_small import PLAIN, advanced, course_of, followed, with_fault
-from support.year_boxes import draw_gaps, follow_box
-from support.year_truth import Opening, YearTruth, draw_plan, draw_site
+from support.year_boxes import Following, draw_gaps
+from support.year_truth import BLOCK_S, Opening, YearTruth, draw_plan, draw_site
 
 from monitor.estimate.box_lid import BoxReading, EventKind
 
@@ -152,9 +152,15 @@ def test_what_a_forgotten_lid_let_in_is_told_as_nothing_else_in_the_days_after(s
         swaps=(),
         openings=(Opening(box=box, from_s=open_s, to_s=open_s + 7.8 * HOUR_S),),
     )
-    year = YearTruth(boxes, plan, seed).course(14.0)
-    followed = follow_box(year, draw_gaps(len(year.time_s), 2, seed, None), box, seed)
-    told = [insight.diagnosis for insight in followed.insights if insight.at_s > open_s + DAY_S]
+    gaps = draw_gaps(round(14.0 * DAY_S / BLOCK_S), 2, seed, None)
+    following = Following(boxes[box], plan, gaps.heard(box), box, seed)
+
+    def watch(stretch):
+        following.take(stretch)
+        return frozenset()  # nobody is told
+
+    YearTruth(boxes, plan, seed).course(14.0, watch)
+    told = [i.diagnosis for i in following.followed().insights if i.at_s > open_s + DAY_S]
     assert len(told) >= 5
     causes = {item.cause for diagnosis in told for item in diagnosis}
     assert not causes & {"wet_contents", "leak", "sensor_offset"}

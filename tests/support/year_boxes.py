@@ -12,7 +12,7 @@ from dataclasses import dataclass
 import numpy as np
 from support.box_cases import _STATED
 from support.box_truth import DAY_S, Array
-from support.year_truth import BLOCK_S, HOUR_S, LIMIT, Plan, Recharge, Stretch, TrueBox, Year
+from support.year_truth import BLOCK_S, HOUR_S, LIMIT, Plan, Recharge, Stretch, TrueBox
 
 from monitor.estimate import box_track
 from monitor.estimate.box_diagnosis import diagnose
@@ -90,23 +90,6 @@ def _cut(dice: np.random.Generator, into: Array, times: float, mean_s: float) ->
     for _ in range(dice.poisson(times)):
         start = int(dice.integers(0, len(into)))
         into[start : start + math.ceil(dice.exponential(mean_s) / BLOCK_S)] = True
-
-
-def follow_box(year: Year, gaps: Gaps, box: int, seed: int) -> Followed:
-    """Every reading of one box in order through the estimator, its whole year known beforehand."""
-    following = Following(year.boxes[box], year.plan, gaps.heard(box), box, seed)
-    following.take(
-        Stretch(
-            at=0,
-            time_s=year.time_s,
-            humidity=year.humidity,
-            temperature_c=year.temperature_c,
-            room_humidity=year.room_humidity,
-            room_c=year.room_c,
-            recharges=year.recharges,
-        )
-    )
-    return following.followed()
 
 
 class Following:

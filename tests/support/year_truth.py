@@ -222,7 +222,6 @@ class YearTruth(Truth):
         self._weather_at = (0.0, 0.0)
         self._due_s: list[float | None] = [None] * len(boxes)
         self._told: frozenset[int] = frozenset()
-        self._recharged_s: dict[int, float] = {}
         self._fresh = np.random.default_rng([seed, 5])
         self._bed_scale = np.ones(len(boxes))
         self._out_touch: dict[int, float] = {}
@@ -352,7 +351,8 @@ class YearTruth(Truth):
         due_s = self._due_s[box]
         if due_s is None:
             # What is told within a day of a change may still be of the charge before.
-            is_told = box in self._told and now_s >= self._recharged_s.get(box, 0.0) + DAY_S
+            filled_s = max((r.at_s for r in self.recharges if r.box == box), default=0.0)
+            is_told = box in self._told and now_s >= filled_s + DAY_S
             if is_told or settled >= practical(self._boxes[box].limit_humidity):
                 self._due_s[box] = now_s + self._plan.late_s[box]
             return
@@ -369,7 +369,6 @@ class YearTruth(Truth):
         for values in (self._void, self._dry, self._link, self._touch, self._film):
             values[..., box] *= times
         self._fill(box, float(self._fresh.uniform(*_FRESH_HUMIDITY)), now_s)
-        self._recharged_s[box] = now_s
         self.recharges.append(Recharge(box=box, at_s=now_s, dry_kg=stated))
         self._open_until[box] = now_s + 240.0
 
