@@ -73,9 +73,8 @@ def _smoke(site):
 
 def _node_goes(site):
     """As the broker does it: the node's last will, retained."""
-    here = '{"online": true, "boot": "c0de", "firmware": "1", "sample_s": 60}'
-    site.publish("node/n9/online", here, retain=True)
-    site.publish("node/n9/online", '{"online": false}', retain=True)
+    site.presence("n9", online=True, boot="c0de", firmware="1", sample_s=60)
+    site.presence("n9", online=False)
 
 
 # --- on the wire: states of ovens ---

@@ -195,6 +195,17 @@ class WireSite:
         said = self._client.publish(f"sorbwatch/lab/{topic}", payload, qos=1, retain=retain)
         said.wait_for_publish(10)
 
+    def presence(self, node, **said):
+        """What a node says of itself, or the broker of a node that is gone; retained."""
+        self.publish(f"node/{node}/online", json.dumps(said), retain=True)
+
+        def is_stored():
+            rows = self.service.queries.store.devices()
+            known = {row.key: row.presence for row in rows if row.kind == "node"}.get(node)
+            return known is not None and known.online == said["online"]
+
+        wait_for(is_stored, 20, f"the presence of {node}")
+
     def pack(self, rows, due_s=LONG_S, *, waits=True):
         """Readings of channels of one node, {"<node>/<channel>": [(time_s, {quantity: value})]}."""
         records = []
