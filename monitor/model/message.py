@@ -4,6 +4,7 @@ from dataclasses import dataclass
 from enum import StrEnum
 
 STORM = "storm"  # subject of many alarms told as one; no alarm has this key
+WRITE_TROUBLE = "database_trouble"  # the alarm that cannot wait until it is written
 
 
 class Priority(StrEnum):

@@ -7,7 +7,7 @@ from monitor.alarms.round import Change
 from monitor.alarms.state import AlarmState, Shown, is_safety
 from monitor.alarms.storms import Gathered, Raised, Signs, gather, probable_cause, seen_by
 from monitor.model.alarm_row import AlarmRow
-from monitor.model.message import Message, MessageKind
+from monitor.model.message import WRITE_TROUBLE, Message, MessageKind
 from monitor.service.alarm_words import message_of, storm_message, storm_seen
 
 
@@ -20,6 +20,8 @@ def messages_of(
     wall_s: float,
 ) -> tuple[list[Message], Gathered]:
     """Messages, and what is kept of storms. Matters of safety are told each for itself, at once (A-21).
+
+    So is that nothing can be written: as part of a storm it would itself wait to be written.
 
     Args:
         states: As they are after the changes.
@@ -38,7 +40,7 @@ def messages_of(
                 continue
             message = message_of(change.after, row, effect, wall_s)
             is_new = effect.kind in (MessageKind.ACTIVE, MessageKind.WORSE)
-            if is_new and not is_safety(change.after, row):
+            if is_new and not is_safety(change.after, row) and row.type != WRITE_TROUBLE:
                 raised[message.subject] = message
             else:
                 singly.append(message)

@@ -14,13 +14,13 @@ from dataclasses import dataclass
 from monitor.alarms.delivery_due import letter, together
 from monitor.errors import MonitorError
 from monitor.model.delivery import Added, Cancelled, Channel, Letter, OutboxChange, OutRow, Recipients
+from monitor.model.message import WRITE_TROUBLE
 
 log = logging.getLogger(__name__)
 
 HELD_MS = 30_000  # a write that waits for less is an ordinary one
 AGAIN_MS = 60_000
 HUNG_MS = 120_000
-WRITE_TROUBLE = "database_trouble"
 
 Send = Callable[[bytes, Letter], bool]
 

@@ -258,6 +258,15 @@ def test_safety_is_told_for_itself_in_a_storm(calm):
     assert sorted(subject for _, subject in calm.kinds()) == [f"oven_trip-{OVEN}", "storm"]
 
 
+def test_that_nothing_can_be_written_is_told_for_itself_in_a_storm(calm):
+    """A-12: only what is told under its own name leaves before it is written."""
+    for place in (BOX, OTHER_BOX, ROOM, OVEN):
+        calm.set("reading_stale", True, place)
+    calm.set("database_trouble", True, "")
+    calm.look()
+    assert sorted(subject for _, subject in calm.kinds()) == ["database_trouble", "storm"]
+
+
 def test_what_asks_for_no_act_today_is_no_alarm(calm):
     """A.0, A-31: a notice until its deadline is within a day."""
     calm.set("desiccant_soon", True, deadline_s=calm.clock.wall + 100_000.0)

@@ -25,6 +25,7 @@ ROWS = {
             hidden_by=("broker_hides_silence",),
         ),
         row("broker_away", name="Broker away", alarm_class=AlarmClass.SYSTEM),
+        row("database_trouble", name="Records cannot be written", alarm_class=AlarmClass.SYSTEM),
         row(
             "desiccant_soon", name="Desiccant soon spent", consequence=Consequence.NUISANCE, respond_s=172_800
         ),
