@@ -4,6 +4,7 @@ import math
 import struct
 from collections.abc import Iterator
 from dataclasses import dataclass, fields, replace
+from functools import cache
 
 import numpy as np
 
@@ -185,14 +186,21 @@ def restarted(model: BoxModel, belief: BoxBelief, *, is_new_charge: bool) -> Box
 
 def upper(matrix: Array) -> tuple[float, ...]:
     """Upper triangle of a covariance, row by row."""
-    return tuple(matrix[np.triu_indices(len(matrix))].tolist())
+    return tuple(matrix[_upper_rows(len(matrix))].tolist())
 
 
 def square(triangle: tuple[float, ...], size: int) -> Array:
     """The covariance again."""
-    matrix = np.zeros((size, size))
-    matrix[np.triu_indices(size)] = triangle
-    return np.asarray(matrix + np.triu(matrix, 1).T)
+    matrix = np.empty((size, size))
+    rows, columns = _upper_rows(size)
+    matrix[rows, columns] = matrix[columns, rows] = triangle
+    return matrix
+
+
+@cache
+def _upper_rows(size: int) -> tuple[Array, Array]:
+    """Where the upper triangle lies; wanted for every block of every box."""
+    return np.triu_indices(size)
 
 
 def pack(belief: BoxBelief) -> bytes:

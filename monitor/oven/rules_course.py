@@ -5,7 +5,7 @@ from itertools import pairwise
 
 from monitor.model.oven import OvenPhase
 from monitor.oven.verdict import Level, Scene, Verdict
-from monitor.oven.window import Sample
+from monitor.oven.window import Sample, duties
 
 REACHED_WITHIN_C = 2.0  # a set-point counts as reached here: a proportional control may stay so far below
 _SHORTEST_WARM_UP_S = 600.0  # R11: nobody is warned earlier
@@ -50,8 +50,7 @@ def sagging(scene: Scene) -> Verdict | None:
     if cycle is None or scene.phase is not OvenPhase.DRYING:
         return None
     # At every step: most of the time nothing of the window lies below the band, and no sum is needed.
-    low_c = cycle.setpoint_c - figures.sag_c
-    if not [s for s in scene.window.samples if s.hottest_c is not None and s.hottest_c < low_c]:
+    if not scene.window.is_below(cycle.setpoint_c - figures.sag_c):
         return None
     held = [s for s in scene.window.samples if s.heard_mono_s >= cycle.phase_since_mono_s]
     missed_c_s = sum(
@@ -140,7 +139,7 @@ def _switchings(part: tuple[Sample, ...]) -> int:
     A controller that proportions tells its duty: one that goes between nothing and a twentieth, as near a low
     set-point in a warm room, switches no more often than its windows, which are the controller's own bound.
     """
-    duties = [sample.state.heater for sample in part]
-    if not duties or max(duties) - min(duties) < _SWITCHED:
+    told = duties(part)
+    if not told or max(told) - min(told) < _SWITCHED:
         return 0
-    return sum([abs(after - before) >= _SWITCHED for before, after in pairwise(duties)])
+    return sum([abs(after - before) >= _SWITCHED for before, after in pairwise(told)])

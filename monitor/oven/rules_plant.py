@@ -7,6 +7,7 @@ from monitor.model.oven import OvenPhase
 from monitor.oven import hard
 from monitor.oven.load_limit import allowed
 from monitor.oven.verdict import Level, Scene, Verdict
+from monitor.oven.window import duties
 
 # R14: layers need so long to show, and some heat in that time; a sensor that has moved by less is flat.
 _LAYERS_S, _LAYERS_DUTY, _FLAT_C = 120.0, 0.05, 1.0
@@ -37,7 +38,7 @@ def _is_stratified(scene: Scene) -> bool:
     part = scene.window.covers(_LAYERS_S)
     if not part or any(sample.state.door_open for sample in part):
         return False
-    if sum(sample.state.heater for sample in part) < _LAYERS_DUTY * len(part):
+    if sum(duties(part)) < _LAYERS_DUTY * len(part):
         return False
     courses = [
         (first, middle, last)

@@ -5,7 +5,7 @@ import math
 from monitor.model.oven import OvenPhase
 from monitor.oven import hard
 from monitor.oven.verdict import Level, Scene, Verdict
-from monitor.oven.window import Sample, Window, rate_c_s, reading_c
+from monitor.oven.window import Sample, Window, duties, rate_c_s, reading_c
 
 _MISSING_TRIP = 3  # R1: errors in a row on a bus, each seen as a reading of None
 _DUTY_CHANGE = 0.20  # R3
@@ -74,26 +74,37 @@ def _sample_seq(sample: Sample, sensor: int) -> int | None:
 def stuck(scene: Scene) -> Verdict | None:
     """R3: its noise has vanished although the heater's duty changed, or the chamber must be rising."""
     part = scene.window.covers(scene.parameters.stuck_after_s)
-    duties = [sample.state.heater for sample in part]
-    if not part or max(duties) - min(duties) < _DUTY_CHANGE:
+    told = duties(part)
+    if not part or max(told) - min(told) < _DUTY_CHANGE:
         part = scene.window.covers(_QUIET_S)
         if not _must_rise(scene, part):
             return None
     for sensor in range(len(part[-1].state.chamber_c)):
-        values = [reading_c(sample, sensor) for sample in part]
-        known = [value for value in values if value is not None]
-        if len(known) == len(values) and max(known) - min(known) < scene.parameters.stuck_span_c:
+        if not _has_moved(part, sensor, scene.parameters.stuck_span_c):
             minutes = (part[-1].at_s - part[0].at_s) / 60.0
             what = f"Temperature sensor {sensor + 1} has not moved for {minutes:.0f} min under heat."
             return Verdict(rule="R3", level=Level.TRIP, what=what)
     return None
 
 
+def _has_moved(part: tuple[Sample, ...], sensor: int, span_c: float) -> bool:
+    """Whether its readings span so much, or one is missing; noise shows within a few of them."""
+    lowest, highest = math.inf, -math.inf
+    for sample in part:
+        value = reading_c(sample, sensor)
+        if value is None:
+            return True
+        lowest, highest = min(lowest, value), max(highest, value)
+        if highest - lowest >= span_c:
+            return True
+    return False
+
+
 def _must_rise(scene: Scene, part: tuple[Sample, ...]) -> bool:
     """Whether even a weak heater in a lossy chamber would have warmed it by more than any noise."""
     if not part or part[-1].hottest_c is None:
         return False
-    duty = min(sample.state.heater for sample in part)
+    duty = min(duties(part))
     return duty >= _MIN_DUTY and scene.least_rate_c_s(duty, part[-1].hottest_c) * _QUIET_S > _QUIET_RISE_C
 
 
@@ -133,7 +144,7 @@ def _no_rise(scene: Scene) -> Verdict | None:
     # with a sensor there is R3's, R10's and the other half of this rule.
     if scene.cycle is not None and part[-1].hottest_c >= scene.cycle.setpoint_c - figures.sag_c:
         return None
-    duty = sum(sample.state.heater for sample in part) / len(part)
+    duty = sum(duties(part)) / len(part)
     expected_c_s = scene.expected_rate_c_s(duty, part[-1].hottest_c)
     asked_c_s = figures.no_rise_share * expected_c_s
     if expected_c_s < _LEAST_EXPECTED_C_S or scene.least_rate_c_s(duty, part[-1].hottest_c) < asked_c_s:

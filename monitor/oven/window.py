@@ -3,13 +3,15 @@
 from bisect import bisect_left
 from collections.abc import Callable, Sequence
 from dataclasses import dataclass, field, replace
-from operator import sub
+from operator import attrgetter, sub
 
 from monitor.model.oven import OvenState
 
 KEEP_S = 1260.0  # a first-out record needs ten minutes on either side of a trip
 MAX_SAMPLES = 700  # a state every two seconds makes 630
 _APART_S = 1.9  # what comes faster is thinned, so that the window cannot shrink
+# The whole window is gone through several times a step, of which one is due every two seconds.
+_AT_S, _OFFSET_S, _DUTY, _HOTTEST_C = map(attrgetter, ("at_s", "offset_s", "state.heater", "hottest_c"))
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -21,10 +23,12 @@ class Sample:
     state: OvenState
     # The hottest sensor counts, for every limit and for control (R10) [°C]; read hundreds of times a step.
     hottest_c: float | None = field(init=False)
+    offset_s: float = field(init=False)  # of this program's clock from the controller's
 
     def __post_init__(self) -> None:
         hottest_c = max((value for value in self.state.chamber_c if value is not None), default=None)
         object.__setattr__(self, "hottest_c", hottest_c)
+        object.__setattr__(self, "offset_s", self.heard_mono_s - self.at_s)
 
 
 @dataclass(frozen=True, slots=True, kw_only=True)
@@ -61,7 +65,7 @@ class Window:
         if not self.samples:
             return ()
         from_s = self.samples[-1].at_s - span_s
-        return self.samples[bisect_left(self.samples, from_s, key=lambda sample: sample.at_s) :]
+        return self.samples[bisect_left(self.samples, from_s, key=_AT_S) :]
 
     def covers(self, span_s: float) -> tuple[Sample, ...]:
         """Those of the last `span_s` if it is covered without a gap of a fifth of it, else none at all."""
@@ -69,7 +73,7 @@ class Window:
         gap_s = max(0.2 * span_s, 15.0)
         if len(part) < 3 or part[-1].at_s - part[0].at_s < 0.9 * span_s:
             return ()
-        times_s = [sample.at_s for sample in part]
+        times_s = list(map(_AT_S, part))
         return part if max(map(sub, times_s[1:], times_s)) <= gap_s else ()
 
     def since(self, holds: Callable[[Sample], bool]) -> float:
@@ -87,8 +91,18 @@ class Window:
         The least offset of the two clocks within the window stands for no delay, so
         a controller whose clock drifts by 100 ppm is off by less than 0.1 s.
         """
-        offsets = [sample.heard_mono_s - sample.at_s for sample in self.samples]
-        return offsets[-1] - min(offsets) if offsets else 0.0
+        return self.samples[-1].offset_s - min(map(_OFFSET_S, self.samples)) if self.samples else 0.0
+
+    def is_below(self, temperature_c: float) -> bool:
+        """Whether any sample's hottest sensor lay below a temperature."""
+        heights = [*map(_HOTTEST_C, self.samples)]
+        known = [height for height in heights if height is not None] if None in heights else heights
+        return bool(known) and min(known) < temperature_c
+
+
+def duties(samples: Sequence[Sample]) -> list[float]:
+    """The heater's, as the states told it, 0 to 1."""
+    return list(map(_DUTY, samples))
 
 
 def slope(times_s: Sequence[float], values: Sequence[float]) -> float | None:
