@@ -7,6 +7,7 @@ from dataclasses import dataclass, fields, replace
 from functools import cache
 
 import numpy as np
+from numpy.typing import NDArray
 
 from monitor.estimate.box_model import LUMP_SHARES, BoxModel
 from monitor.physics.constants import Array
@@ -198,7 +199,7 @@ def square(triangle: tuple[float, ...], size: int) -> Array:
 
 
 @cache
-def _upper_rows(size: int) -> tuple[Array, Array]:
+def _upper_rows(size: int) -> tuple[NDArray[np.intp], NDArray[np.intp]]:
     """Where the upper triangle lies; wanted for every block of every box."""
     return np.triu_indices(size)
 

@@ -203,16 +203,21 @@ def _close_block(
     spread = row @ covariance
     variance = float(spread @ row) + noise**2
     score = (humidity - expected) / math.sqrt(variance)
-    belief = replace(belief, block=Block(begun_s=reading.time_s), time_s=reading.time_s)
-    belief = replace(belief, warmth_c=warmth, slow_c=_slower(belief.slow_c, warmth))
+    belief = replace(
+        belief,
+        block=Block(begun_s=reading.time_s),
+        time_s=reading.time_s,
+        warmth_c=warmth,
+        slow_c=_slower(belief.slow_c, warmth),
+    )
     belief = _note_half_day(belief, humidity, warmth, room, reading.time_s)
     events: tuple[Event, ...] = ()
     if abs(score) <= _GATE:
         gain = spread / variance
         state = state + gain * (humidity - expected)
         covariance = covariance - np.outer(gain, spread)
-        belief = replace(belief, refused=0, blocks=belief.blocks + 1)
-        belief, covariance = _loosened_by_drift(model, belief, covariance, score)
+        drift, covariance = _loosened_by_drift(model, belief, covariance, score)
+        belief = replace(belief, refused=0, blocks=belief.blocks + 1, drift=drift)
     elif belief.refused + 1 >= _REFUSED_BLOCKS:
         # What hours in the room's air brought is known too badly to tell of anything else for half a day.
         stood_open = belief.settle_until_s - reading.time_s > _AFTER_LID_S
@@ -223,11 +228,12 @@ def _close_block(
         belief = replace(belief, refused=belief.refused + 1)
     state[SKIN], state[CORE] = max(state[SKIN], 1e-5), max(state[CORE], 1e-5)
     state[LUMPS:] = np.maximum(state[LUMPS:], 0.0)
-    belief = _note_spent(model, belief, state, covariance)
-    return replace(belief, state=tuple(state.tolist()), covariance=upper(covariance)), events
+    spent_z = _spent_z(model, belief.spent_z, state, covariance)
+    after = replace(belief, state=tuple(state.tolist()), covariance=upper(covariance), spent_z=spent_z)
+    return after, events
 
 
-def _note_spent(model: BoxModel, belief: BoxBelief, state: Array, covariance: Array) -> BoxBelief:
+def _spent_z(model: BoxModel, before: float | None, state: Array, covariance: Array) -> float:
     """Evidence that the bed is past its limit, smoothed over a day and a half of readings.
 
     An alarm has to be right about the day: what lags so far behind stands for having been spent a while.
@@ -236,9 +242,7 @@ def _note_spent(model: BoxModel, belief: BoxBelief, state: Array, covariance: Ar
     loading = float(weights @ state[[SKIN, CORE]])
     variance = float(weights @ covariance[:2, :2] @ weights)
     now = (loading - model.tables.limit_loading) / math.sqrt(max(variance, 1e-12))
-    before = belief.spent_z
-    z = now if before is None else before + (now - before) * BLOCK_S / _SPENT_S
-    return replace(belief, spent_z=z)
+    return now if before is None else before + (now - before) * BLOCK_S / _SPENT_S
 
 
 def _slower(slow_c: float | None, warmth_c: float) -> float:
@@ -291,13 +295,13 @@ def _carried(model: BoxModel, belief: BoxBelief, time_s: float) -> BoxBelief:
 
 def _loosened_by_drift(
     model: BoxModel, belief: BoxBelief, covariance: Array, score: float
-) -> tuple[BoxBelief, Array]:
+) -> tuple[float, Array]:
     """Innovations that lean one way for a day say that a rate has changed: believe the old rates less."""
     drift = belief.drift + (score - belief.drift) / _DRIFT_BLOCKS
-    if abs(drift) > _DRIFT_LIMIT and belief.blocks > 2 * _DRIFT_BLOCKS:
+    if abs(drift) > _DRIFT_LIMIT and belief.blocks + 1 > 2 * _DRIFT_BLOCKS:
         covariance = _loosened(model, covariance, loading=0.002, leak=0.5, lump=0.15)
         drift *= 0.3
-    return replace(belief, drift=drift), covariance
+    return drift, covariance
 
 
 def _loosened(model: BoxModel, covariance: Array, *, loading: float, leak: float, lump: float) -> Array:
