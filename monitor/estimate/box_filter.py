@@ -7,6 +7,7 @@ import numpy as np
 
 from monitor.estimate import box_lid, box_recovery
 from monitor.estimate.box_belief import (
+    AIR,
     CORE,
     HISTORY,
     INWARD,
@@ -38,6 +39,7 @@ _LONGEST_STEP_S = 7200.0
 _BLOCK_SD = 0.0008
 _AFTER_LID_SD = 0.010
 _AFTER_LID_S = 12.0 * 3600.0
+_FORGOTTEN_S = 1200.0  # a hand is out again within this
 # A fresh charge over wet spools is loaded from its skin inwards for days, which two parts tell badly.
 _EARLY_SD, _EARLY_S = 0.06, 8.0 * DAY_S
 # Random walks, standard deviation after one day, in the order of the state's rows.
@@ -54,6 +56,10 @@ _DRIFT_LIMIT = 1.4
 _RECENT_S = 10.0 * DAY_S
 _SLOW_S, _SPENT_S = 1.5 * DAY_S, 1.5 * DAY_S
 _HAIR = 1e-4
+# A bed of twice the usual depth evens out four times as slowly. A middle that keeps dry for months beside a
+# damp outside, or air that stays damp over dry beads, is none: what is put down to it is missing where the
+# water truly came from.
+_RATES_MOST_LN = 1.6
 
 
 def advance(model: BoxModel, belief: BoxBelief, reading: BoxReading) -> tuple[BoxBelief, tuple[Event, ...]]:
@@ -112,12 +118,12 @@ def _note_events(model: BoxModel, belief: BoxBelief, events: tuple[Event, ...]) 
             continue
         belief = _carried(model, belief, event.time_s)
         state, covariance = np.array(belief.state), square(belief.covariance, len(belief.state))
-        stood_open = event.open_s > 0.0
         _let_in(model, state, covariance, event.swap_kg, event.swap_kg_sd)
-        if stood_open:
+        if event.open_s > 0.0:
             _stood_open(model, state, covariance, event, belief.temperature_c)
         count, humidity, drive, lid_kg = belief.half
         # A lid forgotten once tells nothing of those to come.
+        stood_open = event.open_s > _FORGOTTEN_S
         share = 0.0 if stood_open else 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S)
         belief = replace(
             belief,
@@ -227,6 +233,9 @@ def _close_block(
     else:
         belief = replace(belief, refused=belief.refused + 1)
     state[SKIN], state[CORE] = max(state[SKIN], 1e-5), max(state[CORE], 1e-5)
+    for rate, usual in ((AIR, model.tables.air_m3_s), (INWARD, model.tables.core_rate_1_s)):
+        usual_ln = math.log(usual)
+        state[rate] = min(max(state[rate], usual_ln - _RATES_MOST_LN), usual_ln + _RATES_MOST_LN)
     state[LUMPS:] = np.maximum(state[LUMPS:], 0.0)
     spent_z = _spent_z(model, belief.spent_z, state, covariance)
     after = replace(belief, state=tuple(state.tolist()), covariance=upper(covariance), spent_z=spent_z)

@@ -6,6 +6,7 @@ from enum import StrEnum
 
 from monitor.estimate.box_belief import AIR, BoxBelief, Lid
 from monitor.estimate.box_model import BoxModel
+from monitor.estimate.box_water import taken_up_kg
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
 
 # A jump that temperature and desiccant cannot make between two readings.
@@ -18,9 +19,10 @@ _SUDDEN, _FLAT, _LARGEST_STEP = 0.85, 0.006, 0.10
 # boxes that are opened often, presumably since windings give back for days what they took.
 AIR_CHANGES = 1.4
 _LONGEST_OPEN_S = 2.0 * 3600.0
-# Within so long the hand is out again, and what the bed took meanwhile is in the count above.
-_SHORT_S = 1200.0
-_WAS_ROOM = 0.8
+# Within so long the hand is out again, and what the bed took meanwhile is in the count above. An opening that
+# lasts longer is counted whole.
+_SHORT_S = 600.0
+_LEAST_LIKE_ROOM, _MOST_LIKE_ROOM = 0.5, 0.8
 # Shares of the way from the box's air to the room's: of a lid that may be open, of one that no longer is.
 _LIKE_ROOM, _UNLIKE_ROOM = 0.6, 0.35
 # Of the share of late: less at once is a lid that was shut. Of the highest: less is water of the box's own.
@@ -28,7 +30,8 @@ _DROPPED, _LATE_S = 0.65, 1800.0
 _SUNK, _WETTER = 0.88, 1.1
 _LEAST_DRIVE_KG_M3, _MOST_SHARE = 1e-4, 5.0
 _SWAP_SD, _LONG_SD = 0.35, 0.6  # relative
-_MOST_TAKEN = 0.05  # of the dry mass, in one opening
+# With its lid off a box changes its air in about a minute. What a sensor errs by hides shares above this.
+_OPEN_CHANGE_S, _NEARLY_ROOM = 60.0, 0.96
 
 
 class EventKind(StrEnum):
@@ -192,14 +195,15 @@ def _shut(model: BoxModel, belief: BoxBelief, reading: BoxReading, has_dropped: 
     before = lid.base_humidity * saturated
     drive = max(_room_kg_m3(belief, reading) - before, 0.0)
     swap_kg = AIR_CHANGES * model.volume_m3 * drive
-    # Only air that was the room's tells of a lid: a wet spool keeps it up for hours, too. Over a large bed it
-    # stays drier than the room's all the while; a lid that was told as open for hours was open.
+    # Only air that fell from the room's at once tells of a lid: a wet spool keeps it up for hours, too. Over
+    # a large bed it stays drier than the room's all the while; a lid told as open for hours was open.
     above = lid.peak_humidity * saturated - before
-    was_room = has_dropped and _WAS_ROOM * drive <= above <= drive / _WAS_ROOM
-    open_s = max(reading.time_s - lid.since_s - _SHORT_S, 0.0) if was_room or lid.is_told else 0.0
-    # How fast a bed takes water up is known badly from the shut box: half way to what beds usually do.
-    into_bed_m3_s = math.sqrt(math.exp(belief.state[AIR]) * model.tables.air_m3_s)
-    taken_kg = min(into_bed_m3_s * min(drive, above) * open_s, _MOST_TAKEN * model.dry_kg)
+    was_room = has_dropped and _LEAST_LIKE_ROOM * drive <= above <= drive / _MOST_LIKE_ROOM
+    open_s = reading.time_s - lid.since_s
+    open_s = open_s if open_s > _SHORT_S and (was_room or lid.is_told) else 0.0
+    into_bed_m3_s = _into_bed_m3_s(model, belief, above / drive if drive > 0.0 else 1.0)
+    air_kg_m3 = before + min(drive, above)
+    taken_kg = taken_up_kg(model, belief.state, into_bed_m3_s, air_kg_m3, reading.temperature_c, open_s)
     return Event(
         kind=EventKind.LID_SHUT,
         time_s=reading.time_s,
@@ -210,3 +214,13 @@ def _shut(model: BoxModel, belief: BoxBelief, reading: BoxReading, has_dropped: 
         taken_kg_sd=_LONG_SD * taken_kg,
         humidity=lid.peak_humidity,
     )
+
+
+def _into_bed_m3_s(model: BoxModel, belief: BoxBelief, share: float) -> float:
+    """Air that gives its water to the bed beside an open lid.
+
+    It is known badly from the shut box. Air that stays drier than the room's tells of it, too: as much flows
+    into the bed as keeps it so against what comes in. Half way between both.
+    """
+    apart = 1.0 / min(max(share, _LEAST_LIKE_ROOM), _NEARLY_ROOM) - 1.0
+    return math.sqrt(math.exp(belief.state[AIR]) * apart * model.volume_m3 / _OPEN_CHANGE_S)

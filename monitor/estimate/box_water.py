@@ -1,6 +1,7 @@
 """How a box's water moves over one stretch of time, for many states at once: columns are states."""
 
 import math
+from collections.abc import Sequence
 
 import numpy as np
 
@@ -28,6 +29,7 @@ SKIN_SHARE = 0.2
 _QUICKENS_1_K = 0.06
 _CATALOGUE_C = 23.0
 _LEAST_LOADING = 1e-5
+_TAKING_STEP_S = 600.0
 
 
 def moved(
@@ -73,6 +75,39 @@ def moved(
     air = model.tables.humidity(after[SKIN], felt_c) + above_skin
     after[WANDER] = states[WANDER] * math.exp(-dt_s / WANDER_S)
     return after, air + states[OFFSET] + after[WANDER]
+
+
+def taken_up_kg(
+    model: BoxModel,
+    state: Sequence[float],
+    into_bed_m3_s: float,
+    air_kg_m3: float,
+    temperature_c: float,
+    span_s: float,
+) -> float:
+    """What a bed takes from air that stays as it is: the less, the fuller its skin becomes [kg].
+
+    Args:
+        model: Of the box.
+        state: One column of states; see the rows' names.
+        into_bed_m3_s: Air that gives the skin all its surplus [m3/s].
+        air_kg_m3: Its vapour [kg/m3].
+        temperature_c: Of air and bed [°C].
+        span_s: How long [s].
+    """
+    saturated = saturated_vapour_kg_m3(temperature_c)
+    bed_kg, inward_1_s = model.dry_kg * math.exp(state[CAPACITY]), math.exp(state[INWARD])
+    skin, core, taken_kg = state[SKIN], state[CORE], 0.0
+    steps = math.ceil(span_s / _TAKING_STEP_S)
+    for _ in range(steps):
+        dt_s = span_s / steps
+        over_skin = float(model.tables.humidity(np.array([skin]), temperature_c)[0])
+        came_kg = into_bed_m3_s * max(air_kg_m3 - over_skin * saturated, 0.0) * dt_s
+        taken_kg += came_kg
+        skin += came_kg / (SKIN_SHARE * bed_kg)
+        sunk = (skin - core) * (1.0 - SKIN_SHARE) * -math.expm1(-inward_1_s * dt_s / SKIN_SHARE)
+        skin, core = skin - sunk, core + sunk * SKIN_SHARE / (1.0 - SKIN_SHARE)
+    return taken_kg
 
 
 def _felt_c(states: Array, temperature_c: float, slow_c: float | None) -> Array:

@@ -12,7 +12,9 @@ from support.box_cases import entered, readings
 from support.box_small import PLAIN, advanced, course_of, followed
 
 from monitor.estimate.box_belief import (
+    AIR,
     CORE,
+    INWARD,
     LEAK,
     OFFSET,
     SKIN,
@@ -23,6 +25,7 @@ from monitor.estimate.box_belief import (
     unpack,
 )
 from monitor.estimate.box_filter import advance, mean_loading
+from monitor.estimate.box_forecast import forecast
 from monitor.estimate.box_lid import BoxReading
 from monitor.estimate.box_water import moved
 from monitor.physics.psychrometrics import saturated_vapour_kg_m3
@@ -145,6 +148,28 @@ def test_a_warm_afternoon_is_no_leak():
     told_1_h = math.exp(after.state[LEAK]) / model.volume_m3 * HOUR_S
     assert events == []
     assert told_1_h < 0.012
+
+
+@pytest.mark.parametrize(("calm_d", "days"), [(20, 40), (40, 30)])
+def test_humidity_that_rises_for_weeks_is_in_the_bed_by_then_whatever_it_comes_from(calm_d, days):
+    """A-31: no bed keeps dry for a month beside air at 12 %RH; told as dry, nobody would change it.
+
+    It rises faster than anything entered explains, so that each part of the model is tempted.
+    """
+    model = entered(replace(PLAIN, air_changes_h=0.0075, stated_dry_kg=0.54, dry_kg=0.54))
+    belief, dice = first_belief(model, 0.0), np.random.default_rng(3)
+    day = np.arange(1, (calm_d + days) * 144) / 144.0
+    humidity = 0.025 + 0.0002 * day + 0.09 * np.maximum(day - calm_d, 0.0) / days
+    heard = [
+        BoxReading(time_s=at * DAY_S, temperature_c=22.0, relative_humidity=value, room_kg_m3=0.010)
+        for at, value in zip(day, humidity + 0.0004 * dice.standard_normal(len(day)), strict=True)
+    ]
+    belief, _ = advanced(model, belief, heard)
+    settled = forecast(model, belief).settled_humidity
+    assert abs(settled.p50 - humidity[-1]) < 0.02
+    apart = np.array([belief.state[AIR], belief.state[INWARD]])
+    usual = np.log([model.tables.air_m3_s, model.tables.core_rate_1_s])
+    assert np.all(np.abs(apart - usual) <= math.log(5.0))
 
 
 def test_entered_desiccant_restarts_the_bed_and_keeps_the_box():

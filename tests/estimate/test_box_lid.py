@@ -5,6 +5,7 @@ from dataclasses import replace
 import numpy as np
 import pytest
 from support.box_small import PLAIN, advanced, course_of, followed, with_fault
+from support.box_truth import TrueSpool
 from support.year_boxes import Following, draw_gaps
 from support.year_truth import BLOCK_S, Opening, YearTruth, draw_plan, draw_site
 
@@ -164,3 +165,40 @@ def test_what_a_forgotten_lid_let_in_is_told_as_nothing_else_in_the_days_after(s
     assert len(told) >= 5
     causes = {item.cause for diagnosis in told for item in diagnosis}
     assert not causes & {"wet_contents", "leak", "sensor_offset"}
+
+
+LARGE_BED = {
+    "volume_m3": 0.0127,
+    "air_changes_h": 0.0075,
+    "stated_dry_kg": 0.54,
+    "dry_kg": 0.54,
+    "bed_depth_m": 0.006,
+    "bead_m": 0.0034,
+    "start_humidity": 0.02,
+    "openings_week": 0.0,
+    "spools": (TrueSpool(material="pla", net_kg=0.9, start_humidity=0.06, stated="dried"),),
+}
+
+
+@pytest.mark.parametrize("open_min", [15.0, 36.0])
+def test_half_an_hour_open_again_and_again_is_told_as_what_it_lets_in_and_no_leak(open_min):
+    """P10: a large bed beside an open lid takes more in half an hour than leaks into a tight box in a week."""
+    days, seed = 14.0, 2028
+    box = replace(PLAIN, **LARGE_BED)
+    begun_s = [(day + 0.6) * DAY_S for day in range(2, 13)]
+    openings = tuple(Opening(box=0, from_s=at_s, to_s=at_s + 60.0 * open_min) for at_s in begun_s)
+    plan = replace(draw_plan([box], days, seed), swaps=(), leaks=(), openings=openings)
+    following = Following(box, plan, np.ones(round(days * DAY_S / BLOCK_S), bool), 0, seed)
+
+    def watch(stretch):
+        following.take(stretch)
+        return frozenset()  # nobody is told
+
+    year = YearTruth([box], plan, seed).course(days, watch)
+    insights = following.followed().insights
+    assert len(insights) > 10
+    assert year.settled[-1, 0] > 2.0 * year.settled[0, 0]
+    for insight in insights[4:]:
+        true = year.settled[np.searchsorted(year.settled_time_s, insight.at_s) - 1, 0]
+        assert abs(insight.settled - true) < 0.004
+        assert not {item.cause for item in insight.diagnosis} & {"leak", "wet_contents"}

@@ -134,7 +134,8 @@ def test_nothing_begins_but_armed_in_time_unattended_and_undisturbed(
     )  # fmt: skip
     if decide(replace(START, unattended=unattended, state=state), now).then is Then.BEGIN:
         assert state is PlannedState.PLANNED
-        assert 0.0 <= late_s <= min(LATE_S, watched_s)
+        # What is less than the sum with the time of day can hold is lost in it.
+        assert 0.0 <= late_s <= min(LATE_S, watched_s) + 1e-6
         assert armed_s
         assert unattended
         assert is_known

@@ -10,14 +10,13 @@ from statistics import median
 import numpy as np
 from support.year_alarms import QUIET, START_S, Mishaps, Told
 from support.year_boxes import NODE_BOXES, Gaps
-from support.year_truth import BLOCK_S, DAY_S, HOUR_S, LIMIT, Year, practical
+from support.year_truth import BLOCK_S, DAY_S, HOUR_S, LIMIT, SENSOR_ERROR, Year, practical
 
 from monitor.alarms.metrics import floods, health, occurrences
 from monitor.model.message import Message, MessageKind, Priority
 
 # Gone at the next look counts as fleeting: five samples of a sensor that reports every 75 s.
 SAMPLE_S = 75.0
-SENSOR_ERROR = 0.018
 LONG_OPEN_S = HOUR_S  # an opening that somebody must be told of
 Span = tuple[float, float]
 

@@ -2,7 +2,8 @@
 
 It is the truth of the boxes (`box_truth`) under one climate with a calendar of what people do. Nothing here
 knows of the estimator or of alarms, but that somebody may be told: a charge is changed some days after it was
-told to be used up, or after the bed has truly settled at its limit, as by somebody who looks once in a while.
+told to be used up. Who is told nothing notices some days after the bed has settled clearly over its limit, by
+more than a sensor may err, as somebody does who looks once in a while.
 """
 
 from collections.abc import Callable
@@ -32,6 +33,7 @@ LIMIT = {key: float(_LIMITS._humidity_pct[key]) / 100.0 for key in POLYMERS}
 
 # Nobody changes desiccant every few days for what only an oven keeps as dry.
 PRACTICAL = 0.10
+SENSOR_ERROR = 0.018
 
 
 def practical(limit_humidity: float) -> float:
@@ -75,7 +77,7 @@ class Plan:
     openings: tuple[Opening, ...]
     swaps: tuple[Swap, ...]
     leaks: tuple[Leak, ...]
-    late_s: tuple[float, ...]  # from a bed that is spent, or told to be, to its change, by box
+    late_s: tuple[float, ...]  # from a bed that is told to be spent, or is so clearly, to its change, by box
     tables: int = 0
 
 
@@ -353,7 +355,7 @@ class YearTruth(Truth):
             # What is told within a day of a change may still be of the charge before.
             filled_s = max((r.at_s for r in self.recharges if r.box == box), default=0.0)
             is_told = box in self._told and now_s >= filled_s + DAY_S
-            if is_told or settled >= practical(self._boxes[box].limit_humidity):
+            if is_told or settled >= practical(self._boxes[box].limit_humidity) + SENSOR_ERROR:
                 self._due_s[box] = now_s + self._plan.late_s[box]
             return
         if now_s < due_s or not 0.3 < now_s / DAY_S % 1.0 < 0.9:
