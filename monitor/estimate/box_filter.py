@@ -39,7 +39,6 @@ _LONGEST_STEP_S = 7200.0
 _BLOCK_SD = 0.0008
 _AFTER_LID_SD = 0.010
 _AFTER_LID_S = 12.0 * 3600.0
-_FORGOTTEN_S = 1200.0  # a hand is out again within this
 # A fresh charge over wet spools is loaded from its skin inwards for days, which two parts tell badly.
 _EARLY_SD, _EARLY_S = 0.06, 8.0 * DAY_S
 # Random walks, standard deviation after one day, in the order of the state's rows.
@@ -118,12 +117,12 @@ def _note_events(model: BoxModel, belief: BoxBelief, events: tuple[Event, ...]) 
             continue
         belief = _carried(model, belief, event.time_s)
         state, covariance = np.array(belief.state), square(belief.covariance, len(belief.state))
+        stood_open = event.open_s > 0.0
         _let_in(model, state, covariance, event.swap_kg, event.swap_kg_sd)
-        if event.open_s > 0.0:
+        if stood_open:
             _stood_open(model, state, covariance, event, belief.temperature_c)
         count, humidity, drive, lid_kg = belief.half
         # A lid forgotten once tells nothing of those to come.
-        stood_open = event.open_s > _FORGOTTEN_S
         share = 0.0 if stood_open else 1.0 / (1.0 + 5.0 * belief.openings_per_s * 21.0 * DAY_S)
         belief = replace(
             belief,

@@ -21,7 +21,7 @@ AIR_CHANGES = 1.4
 _LONGEST_OPEN_S = 2.0 * 3600.0
 # Within so long the hand is out again, and what the bed took meanwhile is in the count above. An opening that
 # lasts longer is counted whole.
-_SHORT_S = 600.0
+_SHORT_S = 1200.0
 _LEAST_LIKE_ROOM, _MOST_LIKE_ROOM = 0.5, 0.8
 # Shares of the way from the box's air to the room's: of a lid that may be open, of one that no longer is.
 _LIKE_ROOM, _UNLIKE_ROOM = 0.6, 0.35
@@ -54,7 +54,7 @@ class Event:
     time_s: float
     swap_kg: float = 0.0  # let in with the air
     swap_kg_sd: float = 0.0
-    # Where it stood open for longer than a hand is in it: how much longer, what the bed took, in which air.
+    # Where it stood open for longer than a hand is in it: how long, what the bed took, in which air.
     open_s: float = 0.0
     taken_kg: float = 0.0
     taken_kg_sd: float = 0.0

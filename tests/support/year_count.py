@@ -263,8 +263,12 @@ class Truths:
 
     def lids(self) -> Iterator[tuple[str, Span]]:
         for o in self._year.plan.openings:
-            if o.to_s - o.from_s >= LONG_OPEN_S and self._is_heard(o.box, o.from_s, o.to_s):
-                yield f"box-{o.box}", (o.from_s, o.to_s + 1200.0)
+            # Whoever changes the desiccant meanwhile shuts it.
+            to_s = min(
+                [o.to_s, *(r.at_s for r in self._year.recharges if r.box == o.box and r.at_s > o.from_s)]
+            )
+            if to_s - o.from_s >= LONG_OPEN_S and self._is_heard(o.box, o.from_s, to_s):
+                yield f"box-{o.box}", (o.from_s, to_s + 1200.0)
 
     def humids(self) -> Iterator[tuple[str, Span]]:
         """Clearly over for three hours, a quarter of the time to respond, and measured."""
