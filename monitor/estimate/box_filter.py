@@ -306,7 +306,7 @@ def _loosened_by_drift(
 ) -> tuple[float, Array]:
     """Innovations that lean one way for a day say that a rate has changed: believe the old rates less."""
     drift = belief.drift + (score - belief.drift) / _DRIFT_BLOCKS
-    if abs(drift) > _DRIFT_LIMIT and belief.blocks + 1 > 2 * _DRIFT_BLOCKS:
+    if abs(drift) > _DRIFT_LIMIT and belief.blocks >= 2 * _DRIFT_BLOCKS:
         covariance = _loosened(model, covariance, loading=0.002, leak=0.5, lump=0.15)
         drift *= 0.3
     return drift, covariance

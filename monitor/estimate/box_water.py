@@ -67,10 +67,8 @@ def moved(
         influx_kg_s = influx_kg_s + given_kg / dt_s
     bed_kg = model.dry_kg * np.exp(states[CAPACITY])
     skin = states[SKIN] + influx_kg_s * dt_s / (SKIN_SHARE * bed_kg)
-    mean = SKIN_SHARE * skin + (1.0 - SKIN_SHARE) * states[CORE]
-    apart = (skin - states[CORE]) * np.exp(-np.exp(states[INWARD]) * dt_s / SKIN_SHARE)
-    after[SKIN] = np.maximum(mean + (1.0 - SKIN_SHARE) * apart, _LEAST_LOADING)
-    after[CORE] = np.maximum(mean - SKIN_SHARE * apart, _LEAST_LOADING)
+    skin, core = _evened(skin, states[CORE], np.exp(states[INWARD]), dt_s)
+    after[SKIN], after[CORE] = np.maximum(skin, _LEAST_LOADING), np.maximum(core, _LEAST_LOADING)
     above_skin = influx_kg_s / (np.exp(states[AIR]) * saturated)
     air = model.tables.humidity(after[SKIN], felt_c) + above_skin
     after[WANDER] = states[WANDER] * math.exp(-dt_s / WANDER_S)
@@ -96,18 +94,23 @@ def taken_up_kg(
         span_s: How long [s].
     """
     saturated = saturated_vapour_kg_m3(temperature_c)
-    bed_kg, inward_1_s = model.dry_kg * math.exp(state[CAPACITY]), math.exp(state[INWARD])
-    skin, core, taken_kg = state[SKIN], state[CORE], 0.0
+    skin_kg, inward_1_s = SKIN_SHARE * model.dry_kg * math.exp(state[CAPACITY]), np.exp([state[INWARD]])
+    skin, core, taken_kg = np.array([state[SKIN]]), np.array([state[CORE]]), 0.0
     steps = math.ceil(span_s / _TAKING_STEP_S)
     for _ in range(steps):
         dt_s = span_s / steps
-        over_skin = float(model.tables.humidity(np.array([skin]), temperature_c)[0])
+        over_skin = float(model.tables.humidity(skin, temperature_c)[0])
         came_kg = into_bed_m3_s * max(air_kg_m3 - over_skin * saturated, 0.0) * dt_s
         taken_kg += came_kg
-        skin += came_kg / (SKIN_SHARE * bed_kg)
-        sunk = (skin - core) * (1.0 - SKIN_SHARE) * -math.expm1(-inward_1_s * dt_s / SKIN_SHARE)
-        skin, core = skin - sunk, core + sunk * SKIN_SHARE / (1.0 - SKIN_SHARE)
+        skin, core = _evened(skin + came_kg / skin_kg, core, inward_1_s, dt_s)
     return taken_kg
+
+
+def _evened(skin: Array, core: Array, inward_1_s: Array, dt_s: float) -> tuple[Array, Array]:
+    """Loadings of both parts after what sank in; their mean stays."""
+    mean = SKIN_SHARE * skin + (1.0 - SKIN_SHARE) * core
+    apart = (skin - core) * np.exp(-inward_1_s * dt_s / SKIN_SHARE)
+    return mean + (1.0 - SKIN_SHARE) * apart, mean - SKIN_SHARE * apart
 
 
 def _felt_c(states: Array, temperature_c: float, slow_c: float | None) -> Array:
