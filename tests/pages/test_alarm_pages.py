@@ -82,6 +82,19 @@ def test_what_is_not_so_for_long_enough_is_named_with_when_it_is_told(site):
     assert "Not for long enough yet" not in text_of(client.get("/alarms"))
 
 
+def test_just_started_nothing_is_listed_as_waiting(tmp_path):
+    """A-23: until every sensor has been heard again all of them look silent."""
+    with alarm_site(tmp_path / "fresh.db") as fresh:
+        fresh.acts.set_figure("reading_stale", "on_delay_s", 1_800.0, "Mira", "radio is weak here")
+        fresh.set("reading_stale", True)
+        fresh.look(1)
+        assert fresh.desk.is_settling()
+        assert fresh.desk.waiting()
+        text = text_of(client_of(fresh).get("/alarms"))
+        assert "Just started" in text
+        assert "Not for long enough yet" not in text
+
+
 def test_what_passes_before_its_delay_is_waited_for_no_more(site):
     site.acts.set_figure("humidity_high", "on_delay_s", 1_800.0, "Mira", "a hand is in it often")
     site.set("humidity_high", True, value=40.0, limit=14.0)
